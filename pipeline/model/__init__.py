@@ -1,0 +1,1 @@
+"""What a record is: frozen types for parts, evidence, tools, quotes and catalogues."""
