@@ -1,0 +1,1 @@
+"""Figures as SVG, drawn once at build; the only room with matplotlib."""
