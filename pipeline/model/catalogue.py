@@ -18,7 +18,8 @@ from pipeline.model.quantity import (
     Share,
     Text,
     Years,
-    _refuse_bool,
+    build_error,
+    refuse_non_number,
 )
 from pipeline.model.words import (
     ChangeClass,
@@ -137,7 +138,9 @@ class Family(Frozen):
     @model_validator(mode="after")
     def _check_mix(self) -> Family:
         if self.mix and abs(sum(self.mix.values()) - 1) > 1e-9:
-            raise ValueError(f"the mix of change classes adds up to {sum(self.mix.values()):.3f}, not to 1")
+            raise build_error(
+                "contradiction", f"the mix of change classes adds up to {sum(self.mix.values()):.3f}, not to 1"
+            )
         return self
 
 
@@ -161,7 +164,7 @@ class Gates(Frozen):
     def _check_all_gates(self) -> Gates:
         missing = [gate.value for gate in Gate if gate not in self.gates]
         if missing:
-            raise ValueError(f"no policy for the gate {', '.join(missing)}")
+            raise build_error("contradiction", f"no policy for the gate {', '.join(missing)}")
         return self
 
 
@@ -295,8 +298,8 @@ class MoneyRules(Frozen):
     rate_limit_days: Annotated[int, Field(ge=1, le=3650)] = 120
     budgets: dict[Quarter, NotNegative] = Field(default_factory=dict)
     carry_over: bool = True
-    money_rate: Annotated[float, BeforeValidator(_refuse_bool), Field(ge=0, le=1)] = 0.1
-    holding_rate: Annotated[float, BeforeValidator(_refuse_bool), Field(ge=0, le=1)] = 0.18
+    money_rate: Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0, le=1)] = 0.1
+    holding_rate: Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0, le=1)] = 0.18
     lost_share: Share = 0.5
     downside_price: NotNegative = 0.25
     guard_factor: NotNegative = Field(

@@ -26,7 +26,8 @@ from pipeline.model.quantity import (
     Text,
     Unit,
     Years,
-    _refuse_bool,
+    build_error,
+    refuse_non_number,
 )
 from pipeline.model.words import (
     ChangeClass,
@@ -67,8 +68,9 @@ class Hands(Frozen):
     @model_validator(mode="after")
     def _check_relation(self) -> Hands:
         if (self.relation is HandRelation.MIRROR_EXCEPT) != bool(self.except_):
-            raise ValueError(
-                "`except` lists the features that differ: it goes with relation mirror-except, and only there"
+            raise build_error(
+                "contradiction",
+                "`except` lists the features that differ: it goes with relation mirror-except, and only there",
             )
         return self
 
@@ -148,13 +150,15 @@ class Contributor(Frozen):
     @model_validator(mode="after")
     def _check_one_source(self) -> Contributor:
         if sum(x is not None for x in (self.feature, self.name, self.coating)) != 1:
-            raise ValueError("a link of a stack names one of feature, coating or name")
+            raise build_error("contradiction", "a link of a stack names one of feature, coating or name")
         if self.name is not None and (self.nominal is None or self.limits is None):
-            raise ValueError(f'the link "{self.name}" needs nominal and limits')
+            raise build_error("contradiction", f'the link "{self.name}" needs nominal and limits')
         if self.name is None and (self.nominal is not None or self.limits is not None):
-            raise ValueError("nominal and limits of a feature or a coating come from the feature itself")
+            raise build_error(
+                "contradiction", "nominal and limits of a feature or a coating stand with the feature"
+            )
         if self.sign == 0:
-            raise ValueError("sign 0 takes the link out of the stack")
+            raise build_error("contradiction", "sign 0 takes the link out of the stack")
         return self
 
 
@@ -183,9 +187,10 @@ class Reading(Frozen):
     @model_validator(mode="before")
     @classmethod
     def _parse(cls, value: object) -> object:
-        if isinstance(value, dict | Reading):
-            return value
-        return {"value": _refuse_bool(value)}
+        if isinstance(value, dict):
+            readings = value.get("readings")
+            return {**value, "readings": tuple(readings)} if isinstance(readings, list) else value
+        return value if isinstance(value, Reading) else {"value": refuse_non_number(value)}
 
 
 class Measurement(Frozen):
@@ -236,7 +241,7 @@ class Prototype(Frozen):
     by: Key | None = Field(default=None, description="who made it: a person or a supplier")
     hand: Hand = Hand.NONE
     coated: bool = False
-    cost: Annotated[float, BeforeValidator(_refuse_bool), Field(ge=0)] | None = None
+    cost: Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0)] | None = None
     hours: NotNegative | None = None
     covers: Keys | None = Field(
         default=None, description="features it shows; all that its process can prove, if left out"
@@ -306,7 +311,7 @@ class Quote(Frozen):
     pay: tuple[Payment, ...] = ()
     piece: dict[str, Positive] = Field(min_length=1, description="price of a piece by order quantity")
     weeks: Positive | None = None
-    yield_: Annotated[float, BeforeValidator(_refuse_bool), Field(gt=0, le=1)] | None = Field(
+    yield_: Annotated[float, BeforeValidator(refuse_non_number), Field(gt=0, le=1)] | None = Field(
         default=None, alias="yield"
     )
     least_order: Count | None = None
@@ -331,14 +336,15 @@ class Quote(Frozen):
     @model_validator(mode="after")
     def _check_dates_and_shares(self) -> Quote:
         if self.valid_to is not None and self.valid_to < self.on:
-            raise ValueError(f"valid_to {self.valid_to} is before the day of the quote, {self.on}")
+            raise build_error("contradiction", f"valid_to {self.valid_to} is before the day of the quote, {self.on}")
         total = sum(p.share for p in self.pay)
         if self.pay and abs(total - 1) > 1e-9:
-            raise ValueError(f"the payment shares add up to {total:.2f}, not to 1")
+            raise build_error("contradiction", f"the payment shares add up to {total:.2f}, not to 1")
         for quantity in self.piece:
             if not quantity.isdigit() or int(quantity) == 0:
-                raise ValueError(
-                    f'"{quantity}" is not an order quantity; write price breaks as {{800: 6.90, 3000: 6.10}}'
+                raise build_error(
+                    "contradiction",
+                    f'"{quantity}" is not an order quantity; write price breaks as {{800: 6.90, 3000: 6.10}}',
                 )
         return self
 
@@ -347,7 +353,7 @@ class Shrinkage(Frozen):
     """Linear shrinkage of a mould or casting die: what was assumed, and what samples showed."""
 
     assumed: Annotated[Range, Field(description="linear, as a share: 0.005 is 0.5 %")]
-    measured: Annotated[float, BeforeValidator(_refuse_bool), Field(ge=-0.05, le=0.15)] | None = None
+    measured: Annotated[float, BeforeValidator(refuse_non_number), Field(ge=-0.05, le=0.15)] | None = None
     u: Positive | None = Field(default=None, alias="U")
 
 
@@ -425,7 +431,7 @@ class Component(Frozen):
     @model_validator(mode="after")
     def _check_one_source(self) -> Component:
         if (self.part is None) == (self.bought is None):
-            raise ValueError("a component is either `part` (one of ours) or `bought`")
+            raise build_error("contradiction", "a component is either `part` (one of ours) or `bought`")
         return self
 
 
@@ -467,7 +473,7 @@ class Decision(Frozen):
     @model_validator(mode="after")
     def _check_one_subject(self) -> Decision:
         if (self.gate is None) == (self.release is None):
-            raise ValueError("a decision names either `gate` or `release: tooling`")
+            raise build_error("contradiction", "a decision names either `gate` or `release: tooling`")
         return self
 
 
@@ -495,8 +501,9 @@ class Waiver(Frozen):
                 and not until[:1].isdigit()
                 and until not in ("before metal is cut", "first article")
             ):
-                raise ValueError(
-                    f'until "{until}" is neither a day (2027-01-31) nor one of "before metal is cut", "first article"'
+                raise build_error(
+                    "contradiction",
+                    f'until "{until}" is neither a day (2027-01-31) nor one of "before metal is cut", "first article"',
                 )
         return value
 

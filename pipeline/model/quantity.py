@@ -8,19 +8,28 @@ from decimal import Decimal, InvalidOperation
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+from pydantic_core import PydanticCustomError
 
 
 class Frozen(BaseModel):
     """Base of every type in a record: immutable, no unknown keys, no NaN, no silent conversion."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=False, populate_by_name=True, defer_build=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", allow_inf_nan=False, strict=True, populate_by_name=True, defer_build=True
+    )
 
 
-def _refuse_bool(value: Any) -> Any:
+def build_error(kind: str, message: str) -> PydanticCustomError:
+    """Return an error that names its kind, so that the reading room can pick the rule without reading the words."""
+    return PydanticCustomError("record_" + kind, "{message}", {"message": message})
+
+
+def refuse_non_number(value: Any) -> Any:
+    """Refuse text and true/false where a number is wanted."""
     if isinstance(value, bool):
-        raise ValueError("a number is wanted, not yes or no")
+        raise build_error("number", f"{str(value).lower()} is not a number")
     if isinstance(value, str):
-        raise ValueError(f'"{value}" is not a number')
+        raise build_error("number", f'"{value}" is not a number')
     return value
 
 
@@ -28,22 +37,22 @@ def _parse_day(value: Any) -> Any:
     if isinstance(value, dt.date):
         return value
     if not isinstance(value, str):
-        raise ValueError(f"{value!r} is not a day; write it as 2026-05-20")
+        raise build_error("day", f"{value!r} is not a day; write it as 2026-05-20")
     try:
         if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", value):
             raise ValueError
         return dt.date.fromisoformat(value)
     except ValueError:
-        raise ValueError(f'"{value}" is not a day of the calendar; write it as 2026-05-20') from None
+        raise build_error("day", f'"{value}" is not a day of the calendar; write it as 2026-05-20') from None
 
 
 MAX_NUMBER = 1e12
 
-Number = Annotated[float, BeforeValidator(_refuse_bool), Field(ge=-MAX_NUMBER, le=MAX_NUMBER)]
-Positive = Annotated[float, BeforeValidator(_refuse_bool), Field(gt=0, le=MAX_NUMBER)]
-NotNegative = Annotated[float, BeforeValidator(_refuse_bool), Field(ge=0, le=MAX_NUMBER)]
-Share = Annotated[float, BeforeValidator(_refuse_bool), Field(ge=0, le=1)]
-Count = Annotated[int, BeforeValidator(_refuse_bool), Field(ge=0, le=10**9)]
+Number = Annotated[float, BeforeValidator(refuse_non_number), Field(ge=-MAX_NUMBER, le=MAX_NUMBER)]
+Positive = Annotated[float, BeforeValidator(refuse_non_number), Field(gt=0, le=MAX_NUMBER)]
+NotNegative = Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0, le=MAX_NUMBER)]
+Share = Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0, le=1)]
+Count = Annotated[int, BeforeValidator(refuse_non_number), Field(ge=0, le=10**9)]
 Day = Annotated[dt.date, BeforeValidator(_parse_day)]
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2_000)]
 Key = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]
@@ -53,11 +62,11 @@ CurrencyCode = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
 
 def _parse_file(value: str) -> str:
     if "\\" in value:
-        raise ValueError(f'"{value}" uses a backslash; write paths with /')
+        raise build_error("path", f'"{value}" uses a backslash; write paths with /')
     if value.startswith("/") or re.match(r"^[A-Za-z]:", value) or ".." in value.split("/"):
-        raise ValueError(f'"{value}" leaves the folder of the part; evidence lies in its evidence/ folder')
+        raise build_error("path", f'"{value}" leaves the folder of the part; evidence lies in its evidence/ folder')
     if any(ord(c) < 32 or ord(c) == 127 for c in value):
-        raise ValueError("a file name cannot hold control characters")
+        raise build_error("path", "a file name cannot hold control characters")
     return value
 
 
@@ -76,16 +85,18 @@ class Money(Frozen):
         if not isinstance(value, str):
             if isinstance(value, dict | Money):
                 return value
-            raise ValueError(f"{value!r} has no currency; write it as 38000 USD")
+            raise build_error("money", f"{value!r} has no currency; write it as 38000 USD")
         match = re.fullmatch(r"\s*(-?[0-9]+(?:\.[0-9]{1,4})?)\s+([A-Z]{3})\s*", value)
         if match is None:
-            raise ValueError(f'"{value}" is not money; write it as 38000 USD (digits, a blank, the ISO 4217 code)')
+            raise build_error(
+                "money", f'"{value}" is not money; write it as 38000 USD (digits, a blank, the ISO 4217 code)'
+            )
         try:
             amount = Decimal(match.group(1))
         except InvalidOperation:  # pragma: no cover - the pattern admits only decimals
-            raise ValueError(f'"{value}" is not money') from None
+            raise build_error("money", f'"{value}" is not money') from None
         if abs(amount) > Decimal(10) ** 12:
-            raise ValueError(f'"{value}" is more than any tool costs')
+            raise build_error("money", f'"{value}" is more than any tool costs')
         return {"amount": amount, "currency": match.group(2)}
 
     def __str__(self) -> str:
@@ -94,7 +105,7 @@ class Money(Frozen):
 
 def _check_not_negative(value: Money) -> Money:
     if value.amount < 0:
-        raise ValueError(f"{value.amount} {value.currency} is below zero; a price cannot be negative")
+        raise build_error("bounds", f"{value.amount} {value.currency} is below zero; a price cannot be negative")
     return value
 
 
@@ -117,18 +128,20 @@ class Range(Frozen):
             return {"low": value, "likely": value, "high": value}
         if isinstance(value, list | tuple) and len(value) == 3:
             return dict(zip(("low", "likely", "high"), value, strict=True))
-        raise ValueError(f"{value!r} is not a range; write it as [low, likely, high]")
+        raise build_error("range", f"{value!r} is not a range; write it as [low, likely, high]")
 
     @model_validator(mode="after")
     def _check_order(self) -> Range:
         if not self.low <= self.likely <= self.high:
-            raise ValueError(f"low {self.low:g}, likely {self.likely:g}, high {self.high:g} are not in rising order")
+            raise build_error(
+                "contradiction", f"{self.low:g}, {self.likely:g}, {self.high:g} do not rise"
+            )
         return self
 
 
 def _check_range_not_negative(value: Range) -> Range:
     if value.low < 0:
-        raise ValueError(f"{value.low:g} is below zero")
+        raise build_error("bounds", f"{value.low:g} is below zero")
     return value
 
 
@@ -148,14 +161,14 @@ class Limits(Frozen):
             return value
         if isinstance(value, list | tuple) and len(value) == 2:
             return {"lower": value[0], "upper": value[1]}
-        raise ValueError(f"{value!r} is not a pair of limits; write it as [-0.25, 0.25]")
+        raise build_error("range", f"{value!r} is not a pair of limits; write it as [-0.25, 0.25]")
 
     @model_validator(mode="after")
     def _check_order(self) -> Limits:
         if self.lower is None and self.upper is None:
-            raise ValueError("both limits are empty; give at least one")
+            raise build_error("contradiction", "both limits are empty; give at least one")
         if self.lower is not None and self.upper is not None and self.lower > self.upper:
-            raise ValueError(f"lower limit {self.lower:g} is above upper limit {self.upper:g}")
+            raise build_error("contradiction", f"lower limit {self.lower:g} is above upper limit {self.upper:g}")
         return self
 
     def is_inside(self, value: float) -> bool:
@@ -176,13 +189,13 @@ class Years(Frozen):
             return value
         match = re.fullmatch(r"(\d{4})(?:\s*-\s*(\d{4}))?", str(value)) if isinstance(value, str | int) else None
         if match is None or isinstance(value, bool):
-            raise ValueError(f"{value!r} are not years; write them as 1951-1955")
+            raise build_error("years", f"{value!r} are not years; write them as 1951-1955")
         return {"first": int(match.group(1)), "last": int(match.group(2) or match.group(1))}
 
     @model_validator(mode="after")
     def _check_order(self) -> Years:
         if self.first > self.last:
-            raise ValueError(f"first year {self.first} is after last year {self.last}")
+            raise build_error("contradiction", f"first year {self.first} is after last year {self.last}")
         return self
 
     def __str__(self) -> str:
@@ -205,7 +218,7 @@ class Temperature(Frozen):
             return value
         match = re.fullmatch(r"\s*(-?\d+(?:\.\d+)?)\s*(C|F)\s*", value) if isinstance(value, str) else None
         if match is None:
-            raise ValueError(f"{value!r} is not a temperature; write it as 21.5 C")
+            raise build_error("temperature", f"{value!r} is not a temperature; write it as 21.5 C")
         degrees = float(match.group(1))
         return {"celsius": degrees if match.group(2) == "C" else (degrees - 32) / 1.8}
 
@@ -221,7 +234,7 @@ UNITS = (*LENGTH_UNITS, *OTHER_UNITS)
 
 def _check_unit(value: str) -> str:
     if value not in UNITS:
-        raise ValueError(f'"{value}" is not a unit that is known here; use one of {", ".join(UNITS)}')
+        raise build_error("unit", f'"{value}" is not a unit that is known here; use one of {", ".join(UNITS)}')
     return value
 
 

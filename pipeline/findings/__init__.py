@@ -1,0 +1,1 @@
+"""How we say what is wrong: locations, findings, the rule catalogue, and text, JSON or SARIF output."""

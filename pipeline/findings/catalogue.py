@@ -1,0 +1,16 @@
+"""All rules, by id."""
+
+from __future__ import annotations
+
+from pipeline.findings.rule import Rule
+from pipeline.findings.rules import evidence, gates, links, shape, text
+
+GROUPS: tuple[tuple[str, tuple[Rule, ...]], ...] = (
+    ("The text of a file", text.RULES),
+    ("The shape of a record", shape.RULES),
+    ("What a record points at", links.RULES),
+    ("Evidence: files, days, proof, signatures", evidence.RULES),
+    ("Gates, decisions, waivers, safety", gates.RULES),
+)
+RULES: tuple[Rule, ...] = tuple(sorted((rule for _, rules in GROUPS for rule in rules), key=lambda rule: rule.id))
+BY_ID: dict[str, Rule] = {rule.id: rule for rule in RULES}

@@ -1,0 +1,56 @@
+"""A rule: what is wanted, why, how to mend it, and an example of each kind."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from pipeline.findings.finding import Finding, Location, Pointer, Related, Severity, clean_text, render_pointer
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """Sections of a record that replace those of the sample record, and other files of the workspace.
+
+    `part` holds whole top-level sections of `part.yaml`; `files` maps other paths of the workspace to their text
+    (None takes the file away).
+    """
+
+    part: str = ""
+    files: Mapping[str, str | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One entry of the catalogue. The id is never used again for anything else."""
+
+    id: str
+    title: str
+    severity: Severity
+    why: str
+    fix: str
+    bad: Example
+    good: Example
+
+    def build_finding(
+        self,
+        location: Location,
+        message: str,
+        *,
+        fix: str | None = None,
+        record: str = "",
+        pointer: Pointer = (),
+        related: tuple[Related, ...] = (),
+        severity: Severity | None = None,
+    ) -> Finding:
+        """Return a finding of this rule; the texts are made safe to show."""
+        return Finding(
+            rule=self.id,
+            severity=severity or self.severity,
+            location=location,
+            message=clean_text(message, 600),
+            fix=clean_text(fix or self.fix, 600),
+            record=record,
+            pointer=clean_text(render_pointer(pointer), 200),
+            related=related,
+        )

@@ -1,0 +1,102 @@
+"""Evidence files as they lie on disk, against the list of hashes that the record keeps.
+
+The list is `evidence.sha256` beside `part.yaml`, in the form that `sha256sum -c` reads, so that anybody can verify a
+record without this program.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+from pipeline.findings.finding import Finding, Location, Pointer
+from pipeline.findings.rules import evidence as rules
+from pipeline.model.part import Part
+from pipeline.model.workspace import EvidenceFile, FileState
+from pipeline.reading.source import is_link_inside, read_source
+
+LIST_NAME = "evidence.sha256"
+_LINE = re.compile(r"([0-9a-f]{64}) [ *](\S.*)")
+
+
+def find_named_files(part: Part) -> Iterator[tuple[str, Pointer]]:
+    """Yield every file that a record names, with the pointer of its key."""
+    if part.picture is not None:
+        yield part.picture, ("picture",)
+    if part.safety_review is not None and part.safety_review.file is not None:
+        yield part.safety_review.file, ("safety_review", "file")
+    for section in (
+        "measurements",
+        "revisions",
+        "prototypes",
+        "fit_checks",
+        "tests",
+        "quotes",
+        "tools",
+        "first_articles",
+    ):
+        for key, entry in getattr(part, section).items():
+            if entry.file is not None:
+                yield entry.file, (section, key, "file")
+    for key, article in part.first_articles.items():
+        if article.settings is not None:
+            yield article.settings, ("first_articles", key, "settings")
+
+
+def read_evidence_list(root: Path, folder: str) -> tuple[dict[str, str], tuple[Finding, ...]]:
+    """Return path -> sha256 (hex) of one part's list; an absent list is an empty one."""
+    path = f"{folder}/{LIST_NAME}"
+    if not (root / path).exists():
+        return {}, ()
+    source, findings = read_source(root, path)
+    if source is None:
+        return {}, findings
+    return parse_evidence_list(path, source.text)
+
+
+def parse_evidence_list(path: str, text: str) -> tuple[dict[str, str], tuple[Finding, ...]]:
+    """Parse the lines `<64 hex digits>  <path>`."""
+    listed: dict[str, str] = {}
+    findings: list[Finding] = []
+    for number, line in enumerate(text.splitlines(), 1):
+        if not line.strip():
+            continue
+        match = _LINE.fullmatch(line)
+        if match is None or match.group(2) in listed:
+            what = "a line that is not `<sha256>  <path>`" if match is None else f"{match.group(2)} twice"
+            findings.append(rules.BAD_LIST.build_finding(Location(path, number), f"the list holds {what}"))
+            continue
+        listed[match.group(2)] = match.group(1)
+    return listed, tuple(findings)
+
+
+def read_hash(file: Path) -> tuple[str, int]:
+    """Return the sha256 of a file in hex, and its size in bytes; reads in bounded memory."""
+    with file.open("rb") as stream:
+        digest = hashlib.file_digest(stream, "sha256")
+        return digest.hexdigest(), stream.tell()
+
+
+def read_evidence_files(root: Path, folder: str, part: Part) -> tuple[dict[str, EvidenceFile], tuple[Finding, ...]]:
+    """Look at every file that a part names. Returns path -> what was found; findings are made by the caller's rules."""
+    listed, findings = read_evidence_list(root, folder)
+    files = {name: _look_at(root, folder, name, listed.get(name)) for name, _ in find_named_files(part)}
+    return files, findings
+
+
+def _look_at(root: Path, folder: str, name: str, listed: str | None) -> EvidenceFile:
+    file = root / folder / name
+    try:
+        if is_link_inside(root, file):
+            return EvidenceFile(name, FileState.OUTSIDE, listed)
+        if not file.is_file():
+            return EvidenceFile(name, FileState.MISSING, listed)
+        found, size = read_hash(file)
+    except OSError:
+        return EvidenceFile(name, FileState.MISSING, listed)
+    if listed is None:
+        return EvidenceFile(name, FileState.UNLISTED, None, found, size)
+    state = FileState.INTACT if found == listed else FileState.CHANGED
+    return EvidenceFile(name, state, listed, found, size)

@@ -1,0 +1,237 @@
+"""YAML text as plain values, and the line and column of each of them.
+
+The loader knows only text, whole numbers, decimal numbers, true, false and null. `no`, `on`, `12:30` and days stay
+text, because a record must read back exactly as it was written.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import yaml
+from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from pipeline.findings.finding import Finding, Location, Pointer
+from pipeline.findings.rules import text as rules
+
+MAX_DEPTH = 20
+MAX_NODES = 50_000
+
+_SafeLoader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+
+class RecordLoader(_SafeLoader):  # type: ignore[misc]
+    """The C loader with a narrow idea of what is not text."""
+
+
+_INT = re.compile(r"[-+]?(?:0|[1-9][0-9]*)\Z")
+_FLOAT = re.compile(r"[-+]?(?:(?:0|[1-9][0-9]*)(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?\Z")
+_NOT_FINITE = re.compile(r"[-+]?\.(?:inf|Inf|INF)\Z|\.(?:nan|NaN|NAN)\Z")
+
+RecordLoader.yaml_implicit_resolvers = {}
+for _tag, _pattern, _first in (
+    ("tag:yaml.org,2002:bool", re.compile(r"(?:true|false)\Z"), "tf"),
+    ("tag:yaml.org,2002:null", re.compile(r"(?:~|null|)\Z"), ["~", "n", ""]),
+    ("tag:yaml.org,2002:int", _INT, "-+0123456789"),
+    ("tag:yaml.org,2002:float", _FLOAT, "-+0123456789."),
+    ("tag:repro-pipeline,not-finite", _NOT_FINITE, "-+."),
+):
+    RecordLoader.add_implicit_resolver(_tag, _pattern, _first)
+
+_MAP, _SEQ, _STR = "tag:yaml.org,2002:map", "tag:yaml.org,2002:seq", "tag:yaml.org,2002:str"
+_PLAIN = {"tag:yaml.org,2002:bool", "tag:yaml.org,2002:null", "tag:yaml.org,2002:int", "tag:yaml.org,2002:float", _STR}
+
+
+@dataclass(frozen=True, slots=True)
+class Tree:
+    """Plain values of one file. `text` is kept so that positions can be found again when they are asked for."""
+
+    path: str
+    text: str
+    value: dict[str, Any]
+
+    def locate(self, pointer: Pointer, *, key: bool = False) -> Location:
+        """Return where the value at `pointer` stands (with `key`, where its key stands).
+
+        A pointer that leads past the end of the tree gives the deepest place that exists: never an invented one.
+        """
+        node = _compose(self.text)
+        return _locate(self.path, node, pointer, key=key)
+
+
+def _compose(text: str) -> Node | None:
+    loader = RecordLoader(text)
+    try:
+        return loader.get_single_node()  # type: ignore[no-any-return]
+    finally:
+        loader.dispose()
+
+
+def _locate(path: str, node: Node | None, pointer: Pointer, *, key: bool) -> Location:
+    if node is None:
+        return Location(path)
+    mark = node.start_mark
+    for step in pointer:
+        found = _find_child(node, step)
+        if found is None:
+            break
+        key_node, node = found
+        mark = key_node.start_mark if key else node.start_mark
+        if isinstance(node, ScalarNode) and node.value == "" and not key:
+            mark = key_node.start_mark
+    return Location(path, mark.line + 1, mark.column + 1)
+
+
+def _find_child(node: Node, step: str | int) -> tuple[Node, Node] | None:
+    if isinstance(node, MappingNode):
+        for key_node, value_node in node.value:
+            if key_node.value == str(step):
+                return key_node, value_node
+    if isinstance(node, SequenceNode) and isinstance(step, int) and 0 <= step < len(node.value):
+        item = node.value[step]
+        return item, item
+    return None
+
+
+def parse_tree(path: str, text: str) -> tuple[Tree | None, tuple[Finding, ...]]:
+    """Parse one YAML file. Returns the tree (None if it cannot be used at all) and every problem of the text."""
+    aliases = tuple(find_aliases(path, text))
+    if aliases:
+        return None, aliases
+    try:
+        node = _compose(text)
+    except yaml.YAMLError as error:
+        return None, (_explain_syntax(path, error),)
+    except RecursionError:
+        return None, (rules.TOO_DEEP.build_finding(Location(path), "the file is nested without end"),)
+    if not isinstance(node, MappingNode):
+        message = "the file is empty" if node is None else "the file holds no map of `key: value` lines"
+        return None, (rules.NOT_A_MAP.build_finding(Location(path), message),)
+    converter = _Converter(path)
+    value = converter.convert_map(node, 1)
+    tree = Tree(path, text, value)
+    return (None if converter.fatal else tree), tuple(converter.findings)
+
+
+def _explain_syntax(path: str, error: yaml.YAMLError) -> Finding:
+    mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
+    place = Location(path, mark.line + 1, mark.column + 1) if mark is not None else Location(path)
+    problem = str(getattr(error, "problem", None) or getattr(error, "reason", None) or "unreadable text")
+    context = getattr(error, "context", None)
+    if "nesting" in problem or "depth" in problem:
+        return rules.TOO_DEEP.build_finding(place, problem)
+    if "alias" in problem:
+        return rules.ALIAS.build_finding(place, problem)
+    fix = "put a blank after the tab's place" if "tab" in problem or "\\t" in problem else None
+    if "'\\t'" in problem or "tab" in problem:
+        fix = "indent with blanks; a tab cannot indent YAML"
+    return rules.SYNTAX.build_finding(place, f"{problem}{f' ({context})' if context else ''}", fix=fix)
+
+
+class _Converter:
+    """Turns nodes into plain values and collects what is wrong with the text on the way."""
+
+    def __init__(self, path: str) -> None:
+        self.path = path
+        self.findings: list[Finding] = []
+        self.fatal = False
+        self.nodes = 0
+
+    def _place(self, node: Node) -> Location:
+        return Location(self.path, node.start_mark.line + 1, node.start_mark.column + 1)
+
+    def convert(self, node: Node, depth: int) -> Any:
+        """Return the plain value of one node."""
+        self.nodes += 1
+        if self.nodes > MAX_NODES or depth > MAX_DEPTH:
+            if not self.fatal:
+                what = f"more than {MAX_NODES:,} values" if self.nodes > MAX_NODES else f"more than {MAX_DEPTH} levels"
+                self.findings.append(rules.TOO_DEEP.build_finding(self._place(node), f"the file has {what}"))
+            self.fatal = True
+            return None
+        if type(node) is ScalarNode:
+            return self.convert_scalar(node)
+        if type(node) is MappingNode:
+            return self.convert_map(node, depth + 1)
+        if node.tag != _SEQ:
+            self.findings.append(
+                rules.TAG.build_finding(self._place(node), f"the tag {node.tag} is not used in records")
+            )
+        return [self.convert(item, depth + 1) for item in node.value]
+
+    def convert_map(self, node: MappingNode, depth: int) -> dict[str, Any]:
+        """Return a map; a key that stands twice is a finding, and its first value is kept."""
+        if node.tag != _MAP:
+            self.findings.append(
+                rules.TAG.build_finding(self._place(node), f"the tag {node.tag} is not used in records")
+            )
+        result: dict[str, Any] = {}
+        first: dict[str, Node] = {}
+        for key_node, value_node in node.value:
+            if type(key_node) is not ScalarNode or key_node.value == "<<":
+                self.findings.append(rules.KEY.build_finding(self._place(key_node), "a key must be one word"))
+                continue
+            key = key_node.value
+            if key in result:
+                where = self._place(first[key])
+                message = f'"{key}" stands twice in the same map; the first is on line {where.line}'
+                self.findings.append(rules.DUPLICATE_KEY.build_finding(self._place(key_node), message))
+                continue
+            first[key] = key_node
+            result[key] = self.convert(value_node, depth)
+        return result
+
+    def convert_scalar(self, node: ScalarNode) -> Any:
+        """Return text, int, float, bool or None."""
+        tag, value = node.tag, node.value
+        if tag == _STR:
+            return value
+        if tag == "tag:yaml.org,2002:int":
+            return self._parse_int(node)
+        if tag == "tag:yaml.org,2002:float":
+            return self._parse_float(node)
+        if tag == "tag:yaml.org,2002:null":
+            return None
+        if tag == "tag:yaml.org,2002:bool":
+            return value == "true"
+        rule, message = rules.TAG, f"the tag {tag} is not used in records"
+        if tag == "tag:repro-pipeline,not-finite":
+            rule, message = rules.NOT_FINITE, f'"{value}" is no number that can be measured'
+        self.findings.append(rule.build_finding(self._place(node), message))
+        return value
+
+    def _parse_int(self, node: ScalarNode) -> Any:
+        if len(node.value) <= 18 and _INT.match(node.value):
+            return int(node.value)
+        return self._refuse_number(node)
+
+    def _parse_float(self, node: ScalarNode) -> Any:
+        if len(node.value) <= 40 and _FLOAT.match(node.value):
+            number = float(node.value)
+            if math.isfinite(number):
+                return number
+        return self._refuse_number(node)
+
+    def _refuse_number(self, node: ScalarNode) -> None:
+        message = f'"{node.value[:40]}" is not a number of usual length'
+        self.findings.append(rules.NOT_FINITE.build_finding(self._place(node), message))
+
+
+def find_aliases(path: str, text: str) -> Iterator[Finding]:
+    """Yield a finding for each anchor and alias of the text."""
+    if "*" not in text and "&" not in text:
+        return
+    try:
+        for event in yaml.parse(text, Loader=RecordLoader):
+            if isinstance(event, yaml.AliasEvent):
+                place = Location(path, event.start_mark.line + 1, event.start_mark.column + 1)
+                yield rules.ALIAS.build_finding(place, f"`*{event.anchor}` stands for a value written elsewhere")
+            elif isinstance(event, yaml.NodeEvent) and event.anchor is not None:
+                place = Location(path, event.start_mark.line + 1, event.start_mark.column + 1)
+                yield rules.ALIAS.build_finding(place, f"`&{event.anchor}` marks a value to be used again")
+    except (yaml.YAMLError, RecursionError):
+        return
