@@ -1,0 +1,117 @@
+"""The cost-of-change ladder: an error's cost at each of nine stages and today, for each feature and the whole part."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from pipeline.costing.change import Change, build_change
+from pipeline.costing.change_basis import ChangeBasis, FeatureErrors
+from pipeline.costing.change_classes import Mix
+from pipeline.costing.change_cost import compute_figure
+from pipeline.costing.figures import Figure, Part, mix_figures
+from pipeline.costing.ranges import CENT, ZERO
+from pipeline.costing.stages import Stage
+
+RULE_OF_TEN = Decimal(10)
+"""The folk rule: an error costs ten times as much at each following stage. A saying of the trade, not a measurement."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """From one stage to the next: ``ratio`` of the likely totals, two decimals (``None`` where the earlier is 0)."""
+
+    earlier: Stage
+    later: Stage
+    ratio: Decimal | None
+    folk_ratio: Decimal = RULE_OF_TEN
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """What a change costs, whoever's it is.
+
+    ``feature``: key, or ``None`` for the whole part. ``share``: its share of the part's errors, 0 to 1.
+    ``rungs``: nine figures in the order of the stages. ``steps``: the eight ratios. ``today``: if the error were found
+    now.
+    """
+
+    feature: str | None
+    share: Decimal
+    rungs: tuple[Figure, ...]
+    steps: tuple[Step, ...]
+    today: Figure
+
+    def find_rung(self, stage: Stage) -> Figure:
+        """Find the figure at a stage."""
+        return self.rungs[stage]
+
+
+@dataclass(frozen=True, slots=True)
+class PartLadder:
+    """The ladder of the whole part (weighted by where errors usually are) and of each feature, in the order given."""
+
+    part: Ladder
+    features: tuple[Ladder, ...]
+
+
+def compute_ladder(basis: ChangeBasis) -> PartLadder:
+    """Compute a part's ladder and those of its features.
+
+    With no features the part is one: everything is redone, tools change by the family's mix. Features that reach the
+    same items and have the same mix share their figures. Source: common practice (no source).
+    """
+    if not basis.features:
+        return PartLadder(_climb(basis, None, Decimal(1), build_change(basis, None)), ())
+    total = sum((one.share for one in basis.features), ZERO)
+    known: dict[tuple[tuple[int, ...], Mix], Ladder] = {}
+    ladders = tuple(_climb_feature(basis, one, one.share / total, known) for one in basis.features)
+    return PartLadder(_mix_ladders(basis, ladders), ladders)
+
+
+def _climb_feature(
+    basis: ChangeBasis, feature: FeatureErrors, share: Decimal, known: dict[tuple[tuple[int, ...], Mix], Ladder]
+) -> Ladder:
+    change = build_change(basis, (feature.key,))
+    like = known.get((change.reached, feature.mix))
+    if like is not None:
+        return Ladder(feature.key, share, like.rungs, like.steps, like.today)
+    ladder = known[change.reached, feature.mix] = _climb(basis, feature.key, share, change)
+    return ladder
+
+
+def _climb(basis: ChangeBasis, feature: str | None, share: Decimal, change: Change) -> Ladder:
+    rungs = tuple(compute_figure(basis, change, stage) for stage in Stage)
+    return Ladder(feature, share, rungs, compute_steps(rungs), compute_figure(basis, change, None))
+
+
+def compute_steps(rungs: Sequence[Figure]) -> tuple[Step, ...]:
+    """Compute the ratio of likely totals from each stage to the next, beside the folk rule of ten."""
+    return tuple(
+        Step(earlier, later, _divide(rungs[later].exact.total.likely, rungs[earlier].exact.total.likely))
+        for earlier, later in zip(tuple(Stage), tuple(Stage)[1:], strict=False)
+    )
+
+
+def _divide(later: Decimal, earlier: Decimal) -> Decimal | None:
+    return (later / earlier).quantize(CENT) if earlier else None
+
+
+def _mix_ladders(basis: ChangeBasis, ladders: Sequence[Ladder]) -> Ladder:
+    """Mix the features' ladders by their shares; features that share their figures count as one case."""
+    cases: dict[int, list[Ladder]] = {}
+    for ladder in ladders:
+        if ladder.share > 0:
+            cases.setdefault(id(ladder.rungs), []).append(ladder)
+    labels = {one.key: one.label or one.key for one in basis.features}
+    named = [
+        (", ".join(labels[one.feature or ""] for one in case), sum((one.share for one in case), ZERO), case[0])
+        for case in cases.values()
+    ]
+    rungs = tuple(
+        mix_figures([Part(label, share, one.rungs[stage]) for label, share, one in named], stage, basis.delay)
+        for stage in Stage
+    )
+    today = mix_figures([Part(label, share, one.today) for label, share, one in named], None, basis.delay)
+    return Ladder(None, Decimal(1), rungs, compute_steps(rungs), today)
