@@ -1,0 +1,28 @@
+"""Every example in the docstrings of the money half of the costing room runs and gives what it says."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+
+import pytest
+
+MODULES = (
+    "bounds",
+    "money",
+    "estimate",
+    "factors",
+    "information",
+    "errors_left",
+    "loop",
+    "loop_series",
+    "loop_inputs",
+)
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_docstring_examples_hold(name: str) -> None:
+    module = importlib.import_module(f"pipeline.costing.{name}")
+    result = doctest.testmod(module)
+    assert result.attempted > 0
+    assert result.failed == 0
