@@ -154,9 +154,7 @@ class Contributor(Frozen):
         if self.name is not None and (self.nominal is None or self.limits is None):
             raise build_error("contradiction", f'the link "{self.name}" needs nominal and limits')
         if self.name is None and (self.nominal is not None or self.limits is not None):
-            raise build_error(
-                "contradiction", "nominal and limits of a feature or a coating stand with the feature"
-            )
+            raise build_error("contradiction", "nominal and limits of a feature or a coating stand with the feature")
         if self.sign == 0:
             raise build_error("contradiction", "sign 0 takes the link out of the stack")
         return self
@@ -361,6 +359,9 @@ class Tool(Frozen):
     """Anything made only to make the part: die, mould, draw die, trim die, paint mask, fixture, gauge, pattern."""
 
     kind: Key
+    of: Key | None = Field(
+        default=None, description="revision it is cut to; the one current when it was ordered, if left out"
+    )
     forms: Keys = Field(default=(), description="features that the tool gives the part")
     checks: Keys = Field(default=(), description="features that the gauge checks")
     made_to_fit: tuple[Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_./-]{0,64}$")], ...] = Field(

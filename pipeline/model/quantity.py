@@ -133,9 +133,7 @@ class Range(Frozen):
     @model_validator(mode="after")
     def _check_order(self) -> Range:
         if not self.low <= self.likely <= self.high:
-            raise build_error(
-                "contradiction", f"{self.low:g}, {self.likely:g}, {self.high:g} do not rise"
-            )
+            raise build_error("contradiction", f"{self.low:g}, {self.likely:g}, {self.high:g} do not rise")
         return self
 
 

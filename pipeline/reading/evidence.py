@@ -18,6 +18,9 @@ from pipeline.model.workspace import EvidenceFile, FileState
 from pipeline.reading.source import is_link_inside, read_source
 
 LIST_NAME = "evidence.sha256"
+EVIDENCE_SECTIONS = (
+    "measurements", "revisions", "prototypes", "fit_checks", "tests", "quotes", "tools", "first_articles",
+)  # fmt: skip
 _LINE = re.compile(r"([0-9a-f]{64}) [ *](\S.*)")
 
 
@@ -27,16 +30,7 @@ def find_named_files(part: Part) -> Iterator[tuple[str, Pointer]]:
         yield part.picture, ("picture",)
     if part.safety_review is not None and part.safety_review.file is not None:
         yield part.safety_review.file, ("safety_review", "file")
-    for section in (
-        "measurements",
-        "revisions",
-        "prototypes",
-        "fit_checks",
-        "tests",
-        "quotes",
-        "tools",
-        "first_articles",
-    ):
+    for section in EVIDENCE_SECTIONS:
         for key, entry in getattr(part, section).items():
             if entry.file is not None:
                 yield entry.file, (section, key, "file")

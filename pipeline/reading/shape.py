@@ -39,10 +39,9 @@ def salvage_shape(tree: Tree, model: type[M]) -> M | None:
         try:
             return model.model_validate_json(json.dumps(value))
         except ValidationError as error:
-            removed = [
-                _remove(value, tuple(detail["loc"]), detail["type"]) for detail in error.errors(include_url=False)
-            ]
-            if not any(removed):
+            details = error.errors(include_url=False)
+            removed = sum(_remove(value, tuple(detail["loc"])) for detail in details)
+            if removed == 0:
                 return None
     return None
 
@@ -51,11 +50,9 @@ def _dump(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
-def _remove(value: Any, loc: Pointer, kind: str) -> bool:
+def _remove(value: Any, loc: Pointer) -> bool:
     """Take the refused value (or the entry that lacks a key) out of plain data; True if something went."""
     steps = _steps_in(value, loc)
-    if kind == "missing" or not steps:
-        steps = steps[: len(steps)]
     if not steps:
         return False
     parent = value
@@ -97,16 +94,14 @@ def _explain_all(tree: Tree, model: type[BaseModel], error: ValidationError, rec
 def _explain(tree: Tree, model: type[BaseModel], detail: ErrorDetails, record: str) -> Finding:
     kind, loc = detail["type"], tuple(detail["loc"])
     pointer: Pointer = tuple(_steps_in(tree.value, loc))
-    rule, message, fix = _choose_words(tree, model, detail, pointer)
+    rule, message, fix = _choose_words(model, detail, pointer)
     at_key = kind == "extra_forbidden" or "[key]" in loc
     place = tree.locate(pointer, key=at_key)
     shown = (*pointer, str(loc[-1])) if kind == "missing" and loc else pointer
     return rule.build_finding(place, message, fix=fix, record=record, pointer=shown)
 
 
-def _choose_words(
-    tree: Tree, model: type[BaseModel], detail: ErrorDetails, pointer: Pointer
-) -> tuple[Rule, str, str | None]:
+def _choose_words(model: type[BaseModel], detail: ErrorDetails, pointer: Pointer) -> tuple[Rule, str, str | None]:
     kind, loc, context = detail["type"], detail["loc"], detail.get("ctx") or {}
     shown = _show(detail.get("input"))
     if kind == "missing":

@@ -126,9 +126,7 @@ def _explain_syntax(path: str, error: yaml.YAMLError) -> Finding:
         return rules.TOO_DEEP.build_finding(place, problem)
     if "alias" in problem:
         return rules.ALIAS.build_finding(place, problem)
-    fix = "put a blank after the tab's place" if "tab" in problem or "\\t" in problem else None
-    if "'\\t'" in problem or "tab" in problem:
-        fix = "indent with blanks; a tab cannot indent YAML"
+    fix = "indent with blanks; a tab cannot indent YAML" if "'\\t'" in problem or "tab" in problem else None
     return rules.SYNTAX.build_finding(place, f"{problem}{f' ({context})' if context else ''}", fix=fix)
 
 
@@ -144,6 +142,9 @@ class _Converter:
     def _place(self, node: Node) -> Location:
         return Location(self.path, node.start_mark.line + 1, node.start_mark.column + 1)
 
+    def _refuse_tag(self, node: Node) -> Finding:
+        return rules.TAG.build_finding(self._place(node), f"the tag {node.tag} is not used in records")
+
     def convert(self, node: Node, depth: int) -> Any:
         """Return the plain value of one node."""
         self.nodes += 1
@@ -158,17 +159,13 @@ class _Converter:
         if type(node) is MappingNode:
             return self.convert_map(node, depth + 1)
         if node.tag != _SEQ:
-            self.findings.append(
-                rules.TAG.build_finding(self._place(node), f"the tag {node.tag} is not used in records")
-            )
+            self.findings.append(self._refuse_tag(node))
         return [self.convert(item, depth + 1) for item in node.value]
 
     def convert_map(self, node: MappingNode, depth: int) -> dict[str, Any]:
         """Return a map; a key that stands twice is a finding, and its first value is kept."""
         if node.tag != _MAP:
-            self.findings.append(
-                rules.TAG.build_finding(self._place(node), f"the tag {node.tag} is not used in records")
-            )
+            self.findings.append(self._refuse_tag(node))
         result: dict[str, Any] = {}
         first: dict[str, Node] = {}
         for key_node, value_node in node.value:
@@ -221,6 +218,10 @@ class _Converter:
         self.findings.append(rules.NOT_FINITE.build_finding(self._place(node), message))
 
 
+def _place_event(path: str, event: Any) -> Location:
+    return Location(path, event.start_mark.line + 1, event.start_mark.column + 1)
+
+
 def find_aliases(path: str, text: str) -> Iterator[Finding]:
     """Yield a finding for each anchor and alias of the text."""
     if "*" not in text and "&" not in text:
@@ -228,10 +229,12 @@ def find_aliases(path: str, text: str) -> Iterator[Finding]:
     try:
         for event in yaml.parse(text, Loader=RecordLoader):
             if isinstance(event, yaml.AliasEvent):
-                place = Location(path, event.start_mark.line + 1, event.start_mark.column + 1)
-                yield rules.ALIAS.build_finding(place, f"`*{event.anchor}` stands for a value written elsewhere")
+                yield rules.ALIAS.build_finding(
+                    _place_event(path, event), f"`*{event.anchor}` stands for a value written elsewhere"
+                )
             elif isinstance(event, yaml.NodeEvent) and event.anchor is not None:
-                place = Location(path, event.start_mark.line + 1, event.start_mark.column + 1)
-                yield rules.ALIAS.build_finding(place, f"`&{event.anchor}` marks a value to be used again")
+                yield rules.ALIAS.build_finding(
+                    _place_event(path, event), f"`&{event.anchor}` marks a value to be used again"
+                )
     except (yaml.YAMLError, RecursionError):
         return

@@ -1,0 +1,278 @@
+"""Which evidence is still good, and why the rest is not, as a path in words.
+
+Staleness is kept feature by feature. Evidence that covers features F and was made from revision R goes stale when a
+later revision changed a feature of F; when its file is gone or is not the one that was attached; when it has run out; or
+when what it was made from went stale for a feature of F. A signed no-effect statement takes exactly the features that it
+names, from exactly the revision that it stands in, for exactly the evidence that it keeps.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from pipeline.lineage.nodes import Node, build_nodes, order_revisions, split_id
+from pipeline.model.part import Part
+from pipeline.model.workspace import FileState, Workspace
+
+
+class Cause(StrEnum):
+    """Why evidence no longer counts."""
+
+    FEATURE_CHANGED = "feature changed"
+    FILE_MISSING = "file missing"
+    FILE_CHANGED = "file changed"
+    FILE_UNLISTED = "file not listed"
+    EXPIRED = "expired"
+    REPLACED = "replaced"
+    CHILD_CHANGED = "part of the assembly changed"
+
+
+LATER_CAUSES = frozenset(
+    {Cause.FEATURE_CHANGED, Cause.EXPIRED, Cause.REPLACED, Cause.CHILD_CHANGED, Cause.FILE_CHANGED}
+)
+"""Causes that come after the evidence was good: they make it stale, while the others mean that it never counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why one piece of evidence is stale for some features: the words, and the path from the cause down to it."""
+
+    cause: Cause
+    words: str
+    features: tuple[str, ...]
+    path: tuple[str, ...]
+    revision: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PartLineage:
+    """The evidence of one part with its freshness.
+
+    order : revisions from first to last. reasons : node id -> why it is stale (no entry, or empty: fresh).
+    """
+
+    number: str
+    nodes: Mapping[str, Node]
+    order: tuple[str, ...]
+    reasons: Mapping[str, tuple[Reason, ...]]
+
+    @property
+    def current(self) -> str | None:
+        """The last revision, None before the first."""
+        return self.order[-1] if self.order else None
+
+    def is_fresh(self, node_id: str) -> bool:
+        """True when nothing speaks against the evidence."""
+        return not self.reasons.get(node_id)
+
+    def was_good(self, node_id: str) -> bool:
+        """True when the evidence is fresh, or was good and went stale later."""
+        return all(reason.cause in LATER_CAUSES for reason in self.reasons.get(node_id, ()))
+
+    def find_stale_features(self, node_id: str) -> tuple[str, ...]:
+        """Return the covered features for which the evidence no longer counts."""
+        return tuple(sorted({f for reason in self.reasons.get(node_id, ()) for f in reason.features}))
+
+
+@dataclass(frozen=True, slots=True)
+class Lineage:
+    """The lineage of every part."""
+
+    parts: Mapping[str, PartLineage]
+
+
+def compute_lineage(workspace: Workspace) -> Lineage:
+    """Return nodes and freshness of every part, in the order of part numbers."""
+    made = {number: build_nodes(part, workspace.catalogues) for number, part in workspace.parts.items()}
+    done: dict[str, PartLineage] = {}
+    for number in workspace.parts:
+        _compute_part(workspace, made, number, done, ())
+    return Lineage({number: done[number] for number in workspace.parts})
+
+
+def _compute_part(
+    workspace: Workspace,
+    made: Mapping[str, Mapping[str, Node]],
+    number: str,
+    done: dict[str, PartLineage],
+    waiting: tuple[str, ...],
+) -> PartLineage | None:
+    """Compute one part after the parts that it depends on; a cycle between parts is left to the links room."""
+    if number in done:
+        return done[number]
+    if number in waiting or number not in workspace.parts:
+        return None
+    part = workspace.parts[number]
+    others = {split_id(p)[0] for node in made[number].values() for p in node.parents}
+    for other in sorted(o for o in others if o is not None):
+        _compute_part(workspace, made, other, done, (*waiting, number))
+    done[number] = _Judge(workspace, part, made[number], done).judge()
+    return done[number]
+
+
+class _Judge:
+    """Finds the reasons of every node of one part."""
+
+    def __init__(
+        self, workspace: Workspace, part: Part, nodes: Mapping[str, Node], done: Mapping[str, PartLineage]
+    ) -> None:
+        self.workspace = workspace
+        self.part = part
+        self.nodes = nodes
+        self.done = done
+        self.order = order_revisions(part)
+        self.reasons: dict[str, tuple[Reason, ...]] = {}
+        self.keeps = _collect_statements(part)
+
+    def judge(self) -> PartLineage:
+        """Return the lineage of the part."""
+        for node_id in self.nodes:
+            self.judge_node(node_id, ())
+        return PartLineage(self.part.part, self.nodes, self.order, self.reasons)
+
+    def judge_node(self, node_id: str, waiting: tuple[str, ...]) -> tuple[Reason, ...]:
+        """Return the reasons of one node, after those of its parents."""
+        if node_id in self.reasons:
+            return self.reasons[node_id]
+        if node_id in waiting:
+            return ()
+        node = self.nodes[node_id]
+        found = [*self.judge_files(node), *self.judge_expiry(node), *self.judge_changes(node)]
+        found += self.judge_children(node)
+        for parent in node.parents:
+            found += self.take_over(node, parent, (*waiting, node_id))
+        self.reasons[node_id] = _merge(found)
+        return self.reasons[node_id]
+
+    def judge_files(self, node: Node) -> Iterable[Reason]:
+        """A file that is gone, is another one, or was never listed."""
+        for name in node.files:
+            file = self.workspace.files.get((self.part.part, name))
+            if file is None or file.state in (FileState.INTACT, FileState.REFERENCE):
+                continue
+            cause, words = {
+                FileState.MISSING: (Cause.FILE_MISSING, f"the file {name} of {node.label} is missing"),
+                FileState.OUTSIDE: (Cause.FILE_MISSING, f"the file {name} of {node.label} lies behind a link"),
+                FileState.CHANGED: (Cause.FILE_CHANGED, f"the file {name} of {node.label} is not the one attached"),
+                FileState.UNLISTED: (Cause.FILE_UNLISTED, f"the file {name} of {node.label} has no hash on record"),
+            }[file.state]
+            yield Reason(cause, words, node.covers, (node.id,))
+
+    def judge_expiry(self, node: Node) -> Iterable[Reason]:
+        """Quotes and tests run out; a quote that was ordered on in time has done its work."""
+        if node.section not in ("quotes", "tests"):
+            return
+        valid_to: dt.date | None = getattr(self.part, node.section)[node.key].valid_to
+        if valid_to is None or valid_to >= self.workspace.today:
+            return
+        used_on = find_order_day(self.part) if node.section == "quotes" else None
+        if used_on is not None and used_on <= valid_to:
+            return
+        yield Reason(Cause.EXPIRED, f"{node.label} was valid to {valid_to}", node.covers, (node.id,))
+
+    def judge_changes(self, node: Node) -> Iterable[Reason]:
+        """Features that later revisions changed, less those that a no-effect statement takes."""
+        if node.section == "measurements":
+            yield from self.judge_replaced(node)
+        if node.base is None or node.base not in self.order or node.section == "revisions":
+            return
+        for key in self.order[self.order.index(node.base) + 1 :]:
+            names = self.part.revisions[key].changed
+            touched = set(self.part.features if names is None else names) & set(node.covers)
+            touched -= self.keeps.get((key, node.key), frozenset())
+            if touched:
+                features = tuple(sorted(touched))
+                shown = ", ".join(f"`{f}`" for f in features)
+                words = f"{node.label} was made on revision {node.base}; revision {key} changed {shown}, "
+                words += f"which {node.key} covers"
+                yield Reason(Cause.FEATURE_CHANGED, words, features, (f"revisions.{key}", node.id), key)
+
+    def judge_replaced(self, node: Node) -> Iterable[Reason]:
+        """A measurement that a later one replaces no longer counts for the features that were read again."""
+        for key, other in self.part.measurements.items():
+            if other.replaces == node.key:
+                again = tuple(sorted(set(other.gives) & set(node.covers)))
+                words = f"{node.label} was replaced by measurement {key}"
+                yield Reason(Cause.REPLACED, words, again, (f"measurements.{key}", node.id))
+
+    def judge_children(self, node: Node) -> Iterable[Reason]:
+        """A trial of an assembly goes stale when a part in it was changed afterwards."""
+        if node.section not in ("prototypes", "first_articles", "fit_checks") or node.on is None:
+            return
+        for component in self.part.made_of.values():
+            child = None if component.part is None else self.workspace.parts.get(component.part)
+            for key in () if child is None else order_revisions(child):
+                revision = child.revisions[key] if child is not None else None
+                if revision is None or revision.on <= node.on or not revision.changed:
+                    continue
+                words = f"{node.label} of {node.on} was made before revision {key} of {component.part}"
+                path = (f"{component.part}/revisions.{key}", node.id)
+                yield Reason(Cause.CHILD_CHANGED, words, node.covers, path, key)
+
+    def take_over(self, node: Node, parent: str, waiting: tuple[str, ...]) -> Iterable[Reason]:
+        """Reasons of what a node was made from, as far as they touch what the node covers."""
+        other, _, _ = split_id(parent)
+        if other is not None:
+            lineage = self.done.get(other)
+            inherited = () if lineage is None else lineage.reasons.get(parent.split("/", 1)[1], ())
+            for reason in inherited:
+                words = f"{other}: {reason.words}"
+                yield replace(reason, words=words, features=node.covers, path=(parent, node.id))
+            return
+        if parent not in self.nodes:
+            return
+        for reason in self.judge_node(parent, waiting):
+            if node.section == "revisions" and parent.startswith("measurements.") and self.is_renewed(node, reason):
+                continue
+            if node.section == "revisions" and reason.path[0].startswith("revisions."):
+                continue  # the model file of an older revision does not matter once there is a newer one
+            if reason.cause is Cause.FEATURE_CHANGED and node.base is not None:
+                continue
+            if parent.startswith("quotes."):
+                continue
+            features = tuple(f for f in reason.features if f in node.covers)
+            if features or not reason.features:
+                yield replace(reason, features=features, path=(*reason.path, node.id))
+
+    def is_renewed(self, node: Node, reason: Reason) -> bool:
+        """True when the revision was also made from the measurement that replaced the old one."""
+        replacing = split_id(reason.path[0])[2]
+        return reason.cause is Cause.REPLACED and replacing in self.part.revisions[node.key].from_
+
+
+def find_order_day(part: Part) -> dt.date | None:
+    """Return the day on which the first tool was ordered, or the money for it released."""
+    from_tools = [tool.steps[step] for tool in part.tools.values() for step in tool.steps if step.value == "ordered"]
+    return min(from_tools, default=None)
+
+
+def _collect_statements(part: Part) -> dict[tuple[str, str], frozenset[str]]:
+    """Return (revision, evidence key) -> features that signed statements declare without effect.
+
+    Only a statement that another person saw, and only for features that its revision really changed.
+    """
+    kept: dict[tuple[str, str], frozenset[str]] = {}
+    for key, revision in part.revisions.items():
+        for statement in revision.no_effect:
+            if statement.seen_by == statement.by:
+                continue
+            named = frozenset(statement.features) & frozenset(revision.changed or ())
+            for evidence in statement.keeps:
+                kept[(key, evidence)] = kept.get((key, evidence), frozenset()) | named
+    return kept
+
+
+def _merge(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+    """Drop repeats (the same words reached by two paths), keep the shortest path, in a stable order."""
+    best: dict[tuple[Cause, str], Reason] = {}
+    for reason in sorted(reasons, key=lambda r: (len(r.path), r.path)):
+        known = best.get((reason.cause, reason.words))
+        if known is None:
+            best[(reason.cause, reason.words)] = reason
+        else:
+            features = tuple(sorted({*known.features, *reason.features}))
+            best[(reason.cause, reason.words)] = replace(known, features=features)
+    return tuple(best.values())

@@ -1,0 +1,83 @@
+"""The lineage as a graph: cycles, order, and everything that descends from a piece of evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import networkx as nx
+
+from pipeline.lineage.freshness import PartLineage
+from pipeline.lineage.nodes import SECTION_LABELS
+from pipeline.model.workspace import Workspace
+
+
+def build_graph(lineage: PartLineage) -> Any:
+    """Return a networkx DiGraph of one part: an edge leads from what was there first to what was made from it."""
+    graph = nx.DiGraph()
+    for node in lineage.nodes.values():
+        graph.add_node(node.id)
+        for parent in node.parents:
+            graph.add_edge(parent, node.id)
+    return graph
+
+
+def order_nodes(lineage: PartLineage) -> tuple[str, ...]:
+    """Return node ids so that everything comes after what it was made from; the same graph gives the same order."""
+    graph = build_graph(lineage)
+    rank = {section: place for place, section in enumerate(SECTION_LABELS)}
+
+    def sort_key(node_id: str) -> tuple[int, str]:
+        return (rank.get(node_id.split("/")[-1].split(".")[0], 99), node_id)
+
+    if not nx.is_directed_acyclic_graph(graph):
+        return tuple(sorted(graph, key=sort_key))
+    return tuple(nx.lexicographical_topological_sort(graph, key=sort_key))
+
+
+def find_descendants(lineage: PartLineage, node_id: str) -> frozenset[str]:
+    """Return the ids of everything that descends from a piece of evidence."""
+    graph = build_graph(lineage)
+    return frozenset(nx.descendants(graph, node_id)) if node_id in graph else frozenset()
+
+
+def find_affected(lineage: PartLineage, features: Iterable[str]) -> tuple[str, ...]:
+    """Return the evidence that a change to these features would make stale: fresh, and covering one of them."""
+    wanted = set(features)
+    stale_already = {node_id for node_id, reasons in lineage.reasons.items() if reasons}
+    return tuple(
+        node_id
+        for node_id in order_nodes(lineage)
+        if node_id in lineage.nodes
+        and lineage.nodes[node_id].base is not None
+        and lineage.nodes[node_id].section != "revisions"
+        and node_id not in stale_already
+        and wanted & set(lineage.nodes[node_id].covers)
+    )
+
+
+def find_cycles(workspace: Workspace) -> tuple[tuple[str, ...], ...]:
+    """Return the cycles among tools, assemblies, replaced measurements and superseded numbers.
+
+    Each cycle is a tuple of names such as `TW-101/tools.die`, starting with the smallest.
+    """
+    graph = nx.DiGraph()
+    for number, part in workspace.parts.items():
+        for key, tool in part.tools.items():
+            for other in tool.made_to_fit:
+                target = other.replace("/", "/tools.") if "/" in other else f"{number}/tools.{other}"
+                graph.add_edge(target, f"{number}/tools.{key}")
+        for component in part.made_of.values():
+            if component.part is not None:
+                graph.add_edge(f"{component.part}/made_of", f"{number}/made_of")
+        for key, measurement in part.measurements.items():
+            if measurement.replaces is not None:
+                graph.add_edge(f"{number}/measurements.{measurement.replaces}", f"{number}/measurements.{key}")
+        for old in part.supersedes:
+            graph.add_edge(f"{old.number}/supersedes", f"{number}/supersedes")
+    found = []
+    for component in nx.strongly_connected_components(graph):
+        first = min(component)
+        if len(component) > 1 or graph.has_edge(first, first):
+            found.append(tuple(edge[0] for edge in nx.find_cycle(graph.subgraph(component), first)))
+    return tuple(sorted(found))
