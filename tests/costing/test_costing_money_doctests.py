@@ -17,6 +17,11 @@ MODULES = (
     "loop",
     "loop_series",
     "loop_inputs",
+    "quote_terms",
+    "quotes",
+    "quote_cash",
+    "quote_ranking",
+    "quote_switches",
 )
 
 
