@@ -32,9 +32,7 @@ def render_text(findings: Sequence[Finding]) -> str:
 def render_summary(findings: Sequence[Finding], records: int, broken: int) -> str:
     """Return one sentence that counts records and findings."""
     count = Counter(finding.severity for finding in findings)
-    parts = [
-        f"{count[s]} {s}{'' if count[s] == 1 else 's'}" for s in sorted(SEVERITY_ORDER, key=SEVERITY_ORDER.__getitem__)
-    ]
+    parts = [f"{count[s]} {s}{'' if count[s] == 1 else 's'}" for s in SEVERITY_ORDER]
     left_out = f", {broken} of them unreadable and left out" if broken else ""
     return f"{records} record{'' if records == 1 else 's'}{left_out}: {', '.join(parts)}"
 

@@ -151,7 +151,11 @@ def split_sections(text: str) -> dict[str, str]:
 
 
 def build_sample(example: Example) -> dict[str, bytes]:
-    """Return the sample workspace with the example put in: path -> bytes."""
+    """Return the sample workspace with the example put in: path -> bytes.
+
+    evidence.sha256 holds the hashes of the sample's own files as they were attached, so an example that changes one of
+    them breaks its hash; files that the example adds are listed too. A list that starts with `+` is added to that.
+    """
     sections = split_sections(SAMPLE_PART) | split_sections(example.part)
     folder = f"projects/{SAMPLE_NUMBER}"
     files: dict[str, str | None] = {
@@ -160,12 +164,14 @@ def build_sample(example: Example) -> dict[str, bytes]:
         **{f"{folder}/{name}": text for name, text in _EVIDENCE.items()},
     }
     files |= dict(example.files)
-    listed = {
-        name: text
-        for name, text in files.items()
-        if "/evidence/" in name and text is not None and name.startswith(folder)
+    attached = {
+        name: text for name, text in files.items() if name.startswith(f"{folder}/evidence/") and text is not None
     }
-    files.setdefault(f"{folder}/evidence.sha256", _build_list(folder, listed))
+    attached |= {f"{folder}/{name}": text for name, text in _EVIDENCE.items()}
+    listed = _build_list(folder, attached)
+    own_list = files.get(f"{folder}/evidence.sha256")
+    if own_list is None or own_list.startswith("+"):
+        files[f"{folder}/evidence.sha256"] = listed + (own_list or "")[1:]
     return {path: encode_text(text) for path, text in files.items() if text is not None}
 
 

@@ -1,9 +1,11 @@
 """Which evidence is still good, and why the rest is not, as a path in words.
 
 Staleness is kept feature by feature. Evidence that covers features F and was made from revision R goes stale when a
-later revision changed a feature of F; when its file is gone or is not the one that was attached; when it has run out; or
-when what it was made from went stale for a feature of F. A signed no-effect statement takes exactly the features that it
-names, from exactly the revision that it stands in, for exactly the evidence that it keeps.
+later revision changed a feature of F; when its file is gone or is not the one attached; when it has run out; or when
+what it was made from went stale for a feature of F.
+
+A signed no-effect statement takes exactly the features that it names, from exactly the revision that it stands in, for
+exactly the evidence that it keeps.
 """
 
 from __future__ import annotations

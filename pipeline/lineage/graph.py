@@ -14,7 +14,7 @@ from pipeline.model.workspace import Workspace
 
 def build_graph(lineage: PartLineage) -> Any:
     """Return a networkx DiGraph of one part: an edge leads from what was there first to what was made from it."""
-    graph = nx.DiGraph()
+    graph: Any = nx.DiGraph()
     for node in lineage.nodes.values():
         graph.add_node(node.id)
         for parent in node.parents:
@@ -61,7 +61,7 @@ def find_cycles(workspace: Workspace) -> tuple[tuple[str, ...], ...]:
 
     Each cycle is a tuple of names such as `TW-101/tools.die`, starting with the smallest.
     """
-    graph = nx.DiGraph()
+    graph: Any = nx.DiGraph()
     for number, part in workspace.parts.items():
         for key, tool in part.tools.items():
             for other in tool.made_to_fit:
@@ -76,8 +76,8 @@ def find_cycles(workspace: Workspace) -> tuple[tuple[str, ...], ...]:
         for old in part.supersedes:
             graph.add_edge(f"{old.number}/supersedes", f"{number}/supersedes")
     found = []
-    for component in nx.strongly_connected_components(graph):
-        first = min(component)
-        if len(component) > 1 or graph.has_edge(first, first):
-            found.append(tuple(edge[0] for edge in nx.find_cycle(graph.subgraph(component), first)))
+    for names in nx.strongly_connected_components(graph):
+        first = min(names)
+        if len(names) > 1 or graph.has_edge(first, first):
+            found.append(tuple(edge[0] for edge in nx.find_cycle(graph.subgraph(names), first)))
     return tuple(sorted(found))

@@ -28,20 +28,25 @@ class Link:
     kind: str
 
 
-def check_references(part: Part, workspace: Workspace, locate: Locate) -> list[Finding]:
-    """Return a finding for each thing that a record names and that is not there."""
+def check_references(
+    part: Part, workspace: Workspace, locate: Locate, mentioned: frozenset[str] = frozenset()
+) -> list[Finding]:
+    """Return a finding for each thing that a record names and that is not there.
+
+    mentioned : ids that a broken record holds in entries that could not be understood; they are not missing.
+    """
     path = f"projects/{part.part}/part.yaml"
     findings = []
     for link in _find_links(part, workspace):
         known = link.known if isinstance(link.known, frozenset | dict) else set(link.known)
-        if link.value in known:
+        if link.value in known or link.value in mentioned:
             continue
         close = difflib.get_close_matches(link.value, sorted(known), n=1, cutoff=0.6)
         message = f'there is no {link.kind} "{link.value}"'
         fix = f"did you mean `{close[0]}`? Else: {link.rule.fix}" if close else None
         place = locate(path, link.pointer)
         findings.append(link.rule.build_finding(place, message, fix=fix, record=part.part, pointer=link.pointer))
-    for rule, pointer, message in _find_mismatches(part, workspace.catalogues):
+    for rule, pointer, message in () if findings else _find_mismatches(part, workspace.catalogues):
         place = locate(path, pointer)
         findings.append(rule.build_finding(place, message, record=part.part, pointer=pointer))
     return findings

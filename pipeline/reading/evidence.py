@@ -8,35 +8,17 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
-from pipeline.findings.finding import Finding, Location, Pointer
+from pipeline.findings.finding import Finding, Location
 from pipeline.findings.rules import evidence as rules
+from pipeline.model.named_files import find_named_files
 from pipeline.model.part import Part
 from pipeline.model.workspace import EvidenceFile, FileState
 from pipeline.reading.source import is_link_inside, read_source
 
 LIST_NAME = "evidence.sha256"
-EVIDENCE_SECTIONS = (
-    "measurements", "revisions", "prototypes", "fit_checks", "tests", "quotes", "tools", "first_articles",
-)  # fmt: skip
 _LINE = re.compile(r"([0-9a-f]{64}) [ *](\S.*)")
-
-
-def find_named_files(part: Part) -> Iterator[tuple[str, Pointer]]:
-    """Yield every file that a record names, with the pointer of its key."""
-    if part.picture is not None:
-        yield part.picture, ("picture",)
-    if part.safety_review is not None and part.safety_review.file is not None:
-        yield part.safety_review.file, ("safety_review", "file")
-    for section in EVIDENCE_SECTIONS:
-        for key, entry in getattr(part, section).items():
-            if entry.file is not None:
-                yield entry.file, (section, key, "file")
-    for key, article in part.first_articles.items():
-        if article.settings is not None:
-            yield article.settings, ("first_articles", key, "settings")
 
 
 def read_evidence_list(root: Path, folder: str) -> tuple[dict[str, str], tuple[Finding, ...]]:

@@ -141,7 +141,8 @@ def _read_parts(
         if tree is None:
             continue
         part, problems = parse_shape(tree, Part, record=name)
-        findings.extend(problems)
+        told = {finding.location for finding in findings[before:]}
+        findings.extend(problem for problem in problems if problem.location not in told)
         if part is None or len(findings) > before:
             rest = part or salvage_shape(tree, Part)
             if rest is not None:

@@ -70,13 +70,14 @@ WENT_STALE = Rule(
     "G607", "A decided gate went stale", WARNING,
     "What it was decided on was good then and no longer counts.",
     "redo the evidence that is named, or sign a no-effect statement for it",
-    Example(_REVISION_B.replace("length", "length"), _B), Example(),
+    Example(_REVISION_B, _B), Example(),
 )  # fmt: skip
 WAIVER_EXPIRED = Rule(
     "G608", "A waiver has not run out", WARNING,
     "When it runs out the gate is blocked again.",
     "bring the evidence, or write a new waiver with a new day",
-    Example(_WAIVER % ("fit-check.coverage", "2026-05-01")), Example(),
+    Example(_TWO_BODIES + _WAIVER % ("fit-check.coverage", "2026-05-01")),
+    Example(_TWO_BODIES + _WAIVER % ("fit-check.coverage", "2026-09-01")),
 )  # fmt: skip
 CANNOT_WAIVE = Rule(
     "G609", "Some requirements cannot be waived", ERROR,

@@ -141,7 +141,8 @@ HAND_MISSING = Rule(
     "add `hand: left` or `hand: right`",
     Example("hands: {left: SD-100-L, right: SD-100-R, relation: mirror}\n"),
     Example("hands: {left: SD-100-L, right: SD-100-R, relation: mirror}\n"
-            f"fit_checks:\n  F1: {{with: P1, car: car-1, hand: left, {_FIT}}}\n"),
+            f"fit_checks:\n  F1: {{with: P1, car: car-1, hand: left, {_FIT}}}\n"
+            f"  F2: {{with: P1, car: car-1, hand: right, {_FIT}}}\n"),
 )  # fmt: skip
 WRONG_CAR = Rule(
     "R219", "The vehicle of a trial is one of the application", ERROR,

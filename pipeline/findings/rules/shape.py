@@ -6,29 +6,30 @@ from pipeline.findings.finding import Severity
 from pipeline.findings.rule import Example, Rule
 
 ERROR = Severity.ERROR
-_ORIGINAL = "originals:\n  O1: {condition: used, from: lent}\n"
+_O2 = "  O2: {condition: nos, from: boxed stock}\n"
+_ORIGINAL = "originals:\n  O1: {condition: used, from: lent}\n" + _O2
 
 MISSING_KEY = Rule(
     "M101", "Every key that is needed is there", ERROR,
     "Without it the record cannot say what it is meant to prove.",
     "add the key",
-    Example("originals:\n  O1: {condition: used}\n"), Example(_ORIGINAL),
+    Example("originals:\n  O1: {condition: used}\n" + _O2), Example(_ORIGINAL),
 )  # fmt: skip
 UNKNOWN_KEY = Rule(
     "M102", "No key that is not known", ERROR,
     "A misspelt key would be passed over in silence, and with it the fact that it holds.",
     "correct the spelling, or take the key out",
-    Example("originals:\n  O1: {condition: used, from: lent, handd: left}\n"),
-    Example("originals:\n  O1: {condition: used, from: lent, hand: left}\n"),
+    Example("originals:\n  O1: {condition: used, from: lent, handd: left}\n" + _O2),
+    Example("originals:\n  O1: {condition: used, from: lent, hand: left}\n" + _O2),
 )  # fmt: skip
 UNKNOWN_WORD = Rule(
     "M103", "Words from the list", ERROR,
     "One word for one thing, everywhere: otherwise two records mean the same and are counted apart.",
     "write one of the words of the list",
-    Example("originals:\n  O1: {condition: second-hand, from: lent}\n"), Example(_ORIGINAL),
+    Example("originals:\n  O1: {condition: second-hand, from: lent}\n" + _O2), Example(_ORIGINAL),
 )  # fmt: skip
 NOT_A_NUMBER = Rule(
-    "M104", "Readings are numbers", ERROR,
+    "M104", "Readings and amounts are numbers", ERROR,
     "A figure in words cannot be compared with its limits.",
     "write the reading in the unit of the feature, e.g. 12.48",
     Example("redo: {reprint: twelve}\n"), Example("redo: {reprint: 12}\n"),

@@ -18,8 +18,8 @@ DUPLICATE_KEY = Rule(
     "Y002", "A key stands once in a map", ERROR,
     "YAML keeps only one of two equal keys, so one of the two facts would vanish.",
     "give the second one an id of its own, or take it out",
-    Example("originals:\n  O1: {condition: used, from: lent}\n  O1: {condition: nos, from: boxed stock}\n"),
-    Example("originals:\n  O1: {condition: used, from: lent}\n  O2: {condition: nos, from: boxed stock}\n"),
+    Example("originals:\n  O1: {condition: used, from: lent}\n  O2: {condition: nos, from: boxed}\n  O2: {condition: used, from: yard}\n"),
+    Example("originals:\n  O1: {condition: used, from: lent}\n  O2: {condition: nos, from: boxed}\n  O3: {condition: used, from: yard}\n"),
 )  # fmt: skip
 ALIAS = Rule(
     "Y003", "No anchors and aliases", ERROR,
@@ -67,8 +67,8 @@ KEY = Rule(
     "Y010", "A key is one word", ERROR,
     "A list or a map as a key, or a merge key, cannot be pointed at.",
     "write a plain word before the colon",
-    Example("originals:\n  ? [O1, O2]\n  : {condition: used, from: lent}\n"),
-    Example("originals:\n  O1: {condition: used, from: lent}\n"),
+    Example("originals:\n  O1: {condition: used, from: lent}\n  O2: {condition: nos, from: boxed}\n  ? [O3, O4]\n  : {condition: used, from: yard}\n"),
+    Example("originals:\n  O1: {condition: used, from: lent}\n  O2: {condition: nos, from: boxed}\n"),
 )  # fmt: skip
 NOT_A_MAP = Rule(
     "Y011", "A file is a map of keys", ERROR,

@@ -1,0 +1,1 @@
+"""One function per requirement and per rule: model in, findings and states out."""

@@ -1,0 +1,137 @@
+"""What a requirement function is given and what it answers."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from pipeline.lineage.freshness import PartLineage
+from pipeline.lineage.nodes import is_provable
+from pipeline.model.catalogue import Catalogues, NeedParameters
+from pipeline.model.part import Part, Waiver
+from pipeline.model.workspace import FileState, Workspace
+
+
+class Met(StrEnum):
+    """Whether a requirement is met."""
+
+    MET = "met"
+    WAIVED = "waived"
+    STALE = "stale"
+    UNMET = "not met"
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a requirement function found.
+
+    have, want : what is there and what is wanted, in the unit of the requirement (a count or a share).
+    words : one sentence with the figures. todo : what would meet it, each a thing to do.
+    evidence : node ids that were counted.
+    """
+
+    met: bool
+    words: str
+    have: float | None = None
+    want: float | None = None
+    todo: tuple[str, ...] = ()
+    evidence: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """One requirement of one gate of one part, judged."""
+
+    id: str
+    state: Met
+    answer: Answer
+    waiver: Waiver | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """All that a requirement function may look at.
+
+    lenient : count evidence that was good and went stale later; used to tell a stale gate from a claim beyond proof.
+    until : count only evidence of this day or before; what a decision of that day could have known.
+    released : numbers of the parts that are released for sale (for assemblies).
+    """
+
+    part: Part
+    lineage: PartLineage
+    workspace: Workspace
+    need: NeedParameters
+    lenient: bool = False
+    released: frozenset[str] = frozenset()
+    until: dt.date | None = None
+
+    @property
+    def catalogues(self) -> Catalogues:
+        """The catalogues of the workspace."""
+        return self.workspace.catalogues
+
+    @property
+    def today(self) -> dt.date:
+        """The day that is spoken of."""
+        return self.workspace.today
+
+    @property
+    def criticals(self) -> tuple[str, ...]:
+        """The critical features, in the order of the record."""
+        return tuple(key for key, feature in self.part.features.items() if feature.critical)
+
+    def counts(self, node_id: str) -> bool:
+        """True when a piece of evidence counts."""
+        if self.is_too_late(node_id):
+            return False
+        return self.lineage.was_good(node_id) if self.lenient else self.lineage.is_fresh(node_id)
+
+    def is_too_late(self, node_id: str) -> bool:
+        """True when the evidence is younger than the day that is looked at."""
+        node = self.lineage.nodes.get(node_id)
+        return self.until is not None and node is not None and node.on is not None and node.on > self.until
+
+    def covers(self, node_id: str, feature: str) -> bool:
+        """True when evidence counts for a feature: it covers it, and is good for it."""
+        node = self.lineage.nodes.get(node_id)
+        if node is None or feature not in node.covers or self.is_too_late(node_id):
+            return False
+        if self.lenient:
+            return self.lineage.was_good(node_id)
+        return all(reason.features and feature not in reason.features for reason in self.lineage.reasons[node_id])
+
+    def has_file(self, name: str | None) -> bool:
+        """True when a file is named and intact (or, leniently, was so when it was attached)."""
+        if name is None:
+            return False
+        file = self.workspace.files.get((self.part.part, name))
+        if file is None:
+            return True  # evidence files were not looked at in this run
+        allowed = {FileState.INTACT, FileState.REFERENCE} | ({FileState.CHANGED} if self.lenient else set())
+        return file.state in allowed
+
+    def can_prove(self, process: str, feature: str) -> bool:
+        """True when the process can prove the feature at all."""
+        return is_provable(self.catalogues, process, self.part.features[feature])
+
+
+def name_list(names: Mapping[str, object] | tuple[str, ...] | list[str], limit: int = 4) -> str:
+    """Return names for a sentence.
+
+    >>> name_list(("a", "b", "c"))
+    'a, b, c'
+    """
+    shown = list(names)
+    rest = len(shown) - limit
+    return ", ".join(shown[:limit]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def count_words(have: int, want: int, thing: str, done: str) -> str:
+    """Return a count in words.
+
+    >>> count_words(3, 5, "critical features", "measured")
+    '3 of 5 critical features measured'
+    """
+    return f"{have} of {want} {thing} {done}"

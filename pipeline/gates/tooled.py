@@ -1,0 +1,180 @@
+"""Requirements of the tooling gate: tools accepted, finished first articles, everything proven by what can prove it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pipeline.gates.judgement import Answer, Bench, count_words, name_list
+from pipeline.gates.tried import describe_cell
+from pipeline.lineage.coverage import CellState, compute_coverage
+from pipeline.model.part import FirstArticle, Test, Tool
+from pipeline.model.words import Result, Role, SafetyLevel, ToolStep
+
+FIRST_ARTICLE_PROCESS = "first-article"
+
+
+def find_tools(bench: Bench) -> dict[str, Tool]:
+    """Return the tools of a part by name: its own, and those that it shares with another part's record."""
+    tools = dict(bench.part.tools)
+    for use in bench.part.uses_tools:
+        number, name = use.split("/")
+        other = bench.workspace.parts.get(number)
+        if other is not None and name in other.tools:
+            tools[name] = other.tools[name]
+    return tools
+
+
+def judge_accepted(bench: Bench) -> Answer:
+    """Whether every tool is accepted."""
+    tools = find_tools(bench)
+    if not tools:
+        return Answer(True, "no tool is needed", None, None)
+    done = [key for key, tool in tools.items() if tool.state is ToolStep.ACCEPTED]
+    rest = {key: tool for key, tool in tools.items() if key not in done}
+    words = count_words(len(done), len(tools), "tools", "accepted")
+    todo = tuple(f"bring {key} from {tool.state or 'not quoted'} to accepted" for key, tool in rest.items())
+    return Answer(not rest, words, len(done), len(tools), todo, tuple(f"tools.{key}" for key in done))
+
+
+def find_good_articles(bench: Bench) -> tuple[str, ...]:
+    """Return the first articles that count: good, finished, settings on record, enough pieces of every cavity."""
+    least = int(bench.need.least or 3)
+    return tuple(
+        key
+        for key, article in bench.part.first_articles.items()
+        if bench.counts(f"first_articles.{key}") and not list(_find_faults(bench, article, least))
+    )
+
+
+def _find_faults(bench: Bench, article: FirstArticle, least: int) -> Iterator[str]:
+    if article.result is not Result.GOOD:
+        yield f"its result is {article.result}"
+    if not article.finished:
+        yield "its pieces are not finished"
+    if article.pieces < least:
+        yield f"{article.pieces} pieces of every cavity, {least} wanted"
+    if not bench.has_file(article.settings):
+        yield "its process settings are not on record"
+
+
+def judge_first_article(bench: Bench) -> Answer:
+    """Whether finished pieces of every cavity were accepted, with the process settings that made them."""
+    least = int(bench.need.least or 3)
+    good = find_good_articles(bench)
+    if good:
+        pieces = max(bench.part.first_articles[key].pieces for key in good)
+        words = f"{name_list(good)}: {pieces} finished pieces of every cavity"
+        return Answer(True, words, pieces, least, (), tuple(f"first_articles.{key}" for key in good))
+    if not bench.part.first_articles:
+        return Answer(False, "no first article yet", 0, least, (f"inspect {least} finished pieces of every cavity",))
+    key = max(bench.part.first_articles, key=lambda k: (bench.part.first_articles[k].on, k))
+    faults = list(_find_faults(bench, bench.part.first_articles[key], least))
+    words = f"{key}: {'; '.join(faults) or 'went stale'}"
+    return Answer(
+        False, words, bench.part.first_articles[key].pieces, least, (f"make a first article that mends {key}",)
+    )
+
+
+def judge_refit(bench: Bench) -> Answer:
+    """Share of applications x hands on which a finished first article was fitted."""
+    articles = bench.part.first_articles
+    coverage = compute_coverage(bench.part, bench.lineage, bench.counts, lambda check: check.with_ in articles)
+    want = 1.0 if bench.need.share is None else bench.need.share
+    words = count_words(coverage.good, len(coverage.cells), "applications and hands", "refitted with a first article")
+    rest = [cell for cell in coverage.cells if cell.state is not CellState.GOOD]
+    met = coverage.share >= want - 1e-9
+    todo = () if met else tuple(f"with a first article: {describe_cell(cell)}" for cell in rest)
+    return Answer(met, words, coverage.share, want, todo)
+
+
+def is_competent(bench: Bench, test: Test) -> bool:
+    """True when a test that needs a laboratory was made by one, or by a licensed engineer."""
+    process = bench.catalogues.processes.processes.get(test.kind)
+    if process is None or not process.laboratory:
+        return process is not None
+    supplier = bench.catalogues.suppliers.suppliers.get(test.at or "")
+    person = bench.catalogues.people.people.get(test.by)
+    roles = set() if person is None else set(person.roles)
+    accredited = supplier is not None and supplier.accredited is not None
+    return accredited or bool(roles & {Role.LABORATORY, Role.LICENSED_ENGINEER})
+
+
+def find_good_tests(bench: Bench) -> tuple[str, ...]:
+    """Return the tests that count: good, competent, with a report that is intact."""
+    return tuple(
+        key
+        for key, test in bench.part.tests.items()
+        if test.result is Result.GOOD
+        and bench.counts(f"tests.{key}")
+        and bench.has_file(test.file)
+        and is_competent(bench, test)
+    )
+
+
+def find_proof(bench: Bench, feature: str) -> str | None:
+    """Return the evidence that proves a feature of the finished part: a test or a first article that can prove it."""
+    for key in find_good_tests(bench):
+        test = bench.part.tests[key]
+        if bench.covers(f"tests.{key}", feature) and bench.can_prove(test.kind, feature):
+            return f"tests.{key}"
+    for key, article in bench.part.first_articles.items():
+        is_good = article.result is Result.GOOD and article.finished
+        if (
+            is_good
+            and bench.covers(f"first_articles.{key}", feature)
+            and bench.can_prove(FIRST_ARTICLE_PROCESS, feature)
+        ):
+            return f"first_articles.{key}"
+    return None
+
+
+def judge_proofs(bench: Bench) -> Answer:
+    """Share of the critical features proven by evidence whose kind can prove them."""
+    criticals = bench.criticals
+    if not criticals:
+        return Answer(False, "no critical features are named", 0, 1, ("name the critical features",))
+    proofs = {feature: find_proof(bench, feature) for feature in criticals}
+    missing = [feature for feature, proof in proofs.items() if proof is None]
+    share = 1 - len(missing) / len(criticals)
+    want = 1.0 if bench.need.share is None else bench.need.share
+    words = count_words(
+        len(criticals) - len(missing), len(criticals), "critical features", "proven on the finished part"
+    )
+    todo = tuple(f"prove {f} ({bench.part.features[f].what}) on a finished piece" for f in missing)
+    evidence = tuple(dict.fromkeys(p for p in proofs.values() if p is not None))
+    return Answer(share >= want - 1e-9, words, share, want, todo, evidence)
+
+
+def judge_article_signature(bench: Bench) -> Answer:
+    """Whether the first article was seen by somebody else than the one who inspected it."""
+    counted = [k for k in bench.part.first_articles if bench.counts(f"first_articles.{k}")]
+    alone = [k for k in counted if (a := bench.part.first_articles[k]).seen_by is None or a.seen_by == a.by]
+    if not counted:
+        return Answer(False, "no first article to sign yet", 0, 1, ())
+    words = "seen by a second person" if not alone else f"seen by one person only: {name_list(alone)}"
+    todo = tuple(f"have somebody else look at {key} and add `seen_by`" for key in alone)
+    return Answer(not alone, words, len(counted) - len(alone), len(counted), todo)
+
+
+def judge_safety_tests(bench: Bench) -> Answer:
+    """Whether a part that can hurt someone was tested by a competent laboratory or a licensed engineer."""
+    if bench.part.safety is SafetyLevel.S0:
+        return Answer(True, "cosmetic part: no laboratory test wanted")
+    processes = bench.catalogues.processes.processes
+    done = [key for key in find_good_tests(bench) if processes[bench.part.tests[key].kind].laboratory]
+    words = f"tested: {name_list(done)}" if done else f"class {bench.part.safety}: no test by a competent laboratory"
+    todo = () if done else ("have it tested as the safety review plans; the program never says that a part is safe",)
+    return Answer(bool(done), words, len(done), 1, todo, tuple(f"tests.{key}" for key in done))
+
+
+def judge_children(bench: Bench) -> Answer:
+    """Whether every part of the assembly is released: the slowest child governs."""
+    numbers = [c.part for c in bench.part.made_of.values() if c.part is not None]
+    bought = [k for k, c in bench.part.made_of.items() if c.bought is not None and not c.from_]
+    if not numbers and not bought:
+        return Answer(True, "it waits for no other part", None, None)
+    waiting = [n for n in numbers if n not in bench.released]
+    done = len(numbers) - len(waiting)
+    words = count_words(done, len(numbers), "parts of the assembly", "released")
+    todo = [f"release {number} first" for number in waiting] + [f"find a source for {key}" for key in bought]
+    return Answer(not waiting and not bought, words, done, len(numbers), tuple(todo))

@@ -1,0 +1,135 @@
+"""Requirements of the prototype and fit check gates."""
+
+from __future__ import annotations
+
+from pipeline.gates.judgement import Answer, Bench, count_words, name_list
+from pipeline.lineage.coverage import Cell, CellState, compute_coverage
+from pipeline.model.part import FitCheck
+from pipeline.model.words import Hand, Result
+
+
+def judge_built(bench: Bench) -> Answer:
+    """Whether a prototype exists that still stands for the current model."""
+    good = tuple(f"prototypes.{key}" for key in bench.part.prototypes if bench.counts(f"prototypes.{key}"))
+    least = int(bench.need.least or 1)
+    if len(good) >= least:
+        return Answer(
+            True, f"{name_list([g.split('.')[1] for g in good])} stands for the model", len(good), least, (), good
+        )
+    current = bench.lineage.current
+    stale = [key for key in bench.part.prototypes if not bench.counts(f"prototypes.{key}")]
+    words = f"{name_list(stale)} no longer stands for revision {current}" if stale else "no prototype yet"
+    todo = (f"build a prototype of revision {current}" if current else "model the part first",)
+    return Answer(False, words, len(good), least, todo)
+
+
+def judge_proves(bench: Bench) -> Answer:
+    """Share of the critical features that some prototype shows, by a process that can prove them."""
+    criticals = bench.criticals
+    if not criticals:
+        return Answer(False, "no critical features are named", 0, 1, ("name the critical features",))
+    shown: dict[str, str] = {}
+    for feature in criticals:
+        for key in bench.part.prototypes:
+            if bench.covers(f"prototypes.{key}", feature):
+                shown[feature] = f"prototypes.{key}"
+    missing = [f for f in criticals if f not in shown]
+    share = len(shown) / len(criticals)
+    want = 1.0 if bench.need.share is None else bench.need.share
+    words = count_words(len(shown), len(criticals), "critical features", "shown by a prototype that can prove them")
+    todo = tuple(f"build a sample that can prove {f} ({bench.part.features[f].what})" for f in missing)
+    evidence = tuple(dict.fromkeys(shown.values()))
+    return Answer(share >= want - 1e-9, words, share, want, todo if share < want - 1e-9 else (), evidence)
+
+
+def find_good_checks(bench: Bench) -> tuple[str, ...]:
+    """Return the keys of the fit checks that count and came out good."""
+    checks = bench.part.fit_checks.items()
+    return tuple(k for k, check in checks if check.result is Result.GOOD and bench.counts(f"fit_checks.{k}"))
+
+
+def describe_cell(cell: Cell) -> str:
+    """Return what to do about one application on one hand."""
+    hand = "" if cell.hand is Hand.NONE else f", {cell.hand} hand"
+    if cell.state is CellState.BAD:
+        return f"mend what did not fit on {cell.application}{hand} ({cell.check})"
+    if cell.state is CellState.OPEN:
+        return f"judge {cell.check} on {cell.application}{hand}"
+    again = f" again ({cell.check} is stale)" if cell.state is CellState.STALE else ""
+    return f"try it on {cell.application}{hand}{again}"
+
+
+def judge_coverage(bench: Bench) -> Answer:
+    """Share of applications x hands with a good fit check that counts."""
+    coverage = compute_coverage(bench.part, bench.lineage, bench.counts)
+    want = 1.0 if bench.need.share is None else bench.need.share
+    thing = "applications" if bench.part.hands is None else "applications and hands"
+    words = count_words(coverage.good, len(coverage.cells), thing, "fitted")
+    rest = [cell for cell in coverage.cells if cell.state is not CellState.GOOD]
+    evidence = tuple(f"fit_checks.{c.check}" for c in coverage.cells if c.state is CellState.GOOD)
+    met = coverage.share >= want - 1e-9
+    todo = () if met else tuple(describe_cell(cell) for cell in rest)
+    return Answer(met, words, coverage.share, want, todo, evidence)
+
+
+def judge_interfaces(bench: Bench) -> Answer:
+    """Share of the interfaces whose gap was measured in a good fit check and lies within its limits."""
+    interfaces = bench.part.interfaces
+    if not interfaces:
+        return Answer(True, "the part has no interface", None, None)
+    outside: dict[str, str] = {}
+    measured: dict[str, str] = {}
+    for key in find_good_checks(bench):
+        for name, gaps in bench.part.fit_checks[key].gaps.items():
+            limits = interfaces[name].gap.limits if name in interfaces else None
+            if limits is None or not gaps:
+                continue
+            measured[name] = f"fit_checks.{key}"
+            wrong = [gap for gap in gaps if not limits.is_inside(gap)]
+            if wrong:
+                outside[name] = f"{name}: {wrong[0]:g} {interfaces[name].gap.unit} in {key} is outside its limits"
+    good = [name for name in interfaces if name in measured and name not in outside]
+    share = len(good) / len(interfaces)
+    want = 1.0 if bench.need.share is None else bench.need.share
+    words = count_words(len(good), len(interfaces), "interfaces", "measured within limits")
+    todo = [*outside.values(), *(f"measure the gap of {n} in a fit check" for n in interfaces if n not in measured)]
+    return Answer(share >= want - 1e-9, words, share, want, tuple(todo), tuple(dict.fromkeys(measured.values())))
+
+
+def is_coated_trial(bench: Bench, check: FitCheck) -> bool:
+    """True when the sample that was tried was plated or painted as the part will be."""
+    prototype = bench.part.prototypes.get(check.with_)
+    if prototype is not None:
+        process = bench.catalogues.processes.processes.get(prototype.process)
+        return prototype.coated or (process is not None and process.coated)
+    article = bench.part.first_articles.get(check.with_)
+    return article is not None and article.finished
+
+
+def judge_finish(bench: Bench) -> Answer:
+    """Whether the fit of a plated part was decided on a plated sample, not on a bare one."""
+    family = bench.catalogues.families.families.get(bench.part.family)
+    coated = any(feature.coated for feature in bench.part.features.values())
+    if not (coated or (family is not None and family.plated)):
+        return Answer(True, "the part is not plated", None, None)
+    good = [key for key in find_good_checks(bench) if is_coated_trial(bench, bench.part.fit_checks[key])]
+    words = f"fit decided on a plated sample ({name_list(good)})" if good else "every trial was made with a bare sample"
+    todo = () if good else ("try a plated sample: plating closes every gap by its thickness",)
+    return Answer(bool(good), words, len(good), 1, todo, tuple(f"fit_checks.{key}" for key in good))
+
+
+def judge_fit_signature(bench: Bench) -> Answer:
+    """Whether every fit check that counts was seen by somebody else than the one who made it."""
+    good = find_good_checks(bench)
+    alone = [key for key in good if not _is_seen(bench.part.fit_checks[key])]
+    if not good:
+        return Answer(False, "no good fit check to sign yet", 0, 1, ())
+    words = (
+        "every fit check was seen by a second person" if not alone else f"seen by one person only: {name_list(alone)}"
+    )
+    todo = tuple(f"have somebody else look at {key} and add `seen_by`" for key in alone)
+    return Answer(not alone, words, len(good) - len(alone), len(good), todo)
+
+
+def _is_seen(check: FitCheck) -> bool:
+    return check.seen_by is not None and check.seen_by != check.by

@@ -1,0 +1,82 @@
+"""From a folder to what is known and what is wrong: the part of the road that `pipeline check` walks."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipeline.findings.finding import Finding, Location
+from pipeline.findings.report import sort_findings
+from pipeline.findings.rules import links as link_rules
+from pipeline.gates.claims import check_standing
+from pipeline.gates.evidence_rules import check_evidence
+from pipeline.gates.standing import Standing, compute_standings
+from pipeline.lineage.freshness import Lineage, compute_lineage
+from pipeline.lineage.graph import find_cycles
+from pipeline.lineage.references import check_catalogues, check_references
+from pipeline.model.workspace import Workspace
+from pipeline.reading.workspace import Reading, build_part_path, read_workspace
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A workspace that was read, traced and judged. `workspace` is None when the catalogues cannot be used."""
+
+    reading: Reading
+    workspace: Workspace | None
+    lineage: Lineage
+    standings: Mapping[str, Standing]
+    findings: tuple[Finding, ...]
+
+
+def check_workspace(root: Path, today: dt.date | None = None, only: tuple[str, ...] = ()) -> Checked:
+    """Read a workspace, link it, trace it and judge it.
+
+    root : folder with `projects/` and `shared/`. today : day to speak of.
+    only : part numbers to report on; all if empty.
+    """
+    reading = read_workspace(root, today)
+    if reading.workspace is None:
+        return Checked(reading, None, Lineage({}), {}, sort_findings(reading.findings))
+    workspace = reading.workspace
+    findings = [*reading.findings, *check_catalogues(workspace.catalogues, reading.locate)]
+    unlinked: set[str] = set()
+    for number, part in workspace.parts.items():
+        problems = check_references(part, workspace, reading.locate)
+        findings += problems
+        if any(finding.rule != link_rules.YEARS_OUTSIDE.id for finding in problems):
+            unlinked.add(number)
+    for folder, part in reading.salvaged.items():
+        mentioned = _collect_keys(reading.trees[build_part_path(folder)].value)
+        findings += check_references(part, workspace, reading.locate, mentioned)
+    findings += _report_cycles(workspace, reading)
+    lineage = compute_lineage(workspace)
+    standings = compute_standings(workspace, lineage)
+    for number, part in workspace.parts.items():
+        traced = lineage.parts[number]
+        findings += check_evidence(part, traced, workspace, reading.locate)
+        if number not in unlinked:  # what points nowhere is mended first: its gates would only repeat it
+            findings += check_standing(part, standings[number], traced, workspace, reading.locate)
+    if only:
+        findings = [f for f in findings if f.record in only or not f.record]
+    return Checked(reading, workspace, lineage, standings, sort_findings(findings))
+
+
+def _collect_keys(value: dict[str, Any]) -> frozenset[str]:
+    """Return the ids of all entries of a record's sections."""
+    return frozenset(key for section in value.values() if isinstance(section, dict) for key in section)
+
+
+def _report_cycles(workspace: Workspace, reading: Reading) -> list[Finding]:
+    findings = []
+    for cycle in find_cycles(workspace):
+        number, _, rest = cycle[0].partition("/")
+        pointer = tuple(rest.split(".", 1))
+        path = f"projects/{number}/part.yaml"
+        place = reading.locate(path, pointer) if number in workspace.parts else Location(path)
+        message = " comes before ".join((*cycle, cycle[0]))
+        findings.append(link_rules.CYCLE.build_finding(place, message, record=number, pointer=pointer))
+    return findings
