@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline.charts.sheet import Sheet, check_finite, estimate_width
 from pipeline.views.shapes_charts import LadderChart
 
-_WIDTH, _ROW, _TOP = 480.0, 25.0, 22.0
+_WIDTH, _ROW, _TOP = 500.0, 25.0, 22.0
 
 
 def render_ladder(chart: LadderChart) -> str:
@@ -14,10 +14,9 @@ def render_ladder(chart: LadderChart) -> str:
     Raises ValueError for no step, a number that is not finite, or low > likely or likely > high.
     """
     _check_ladder(chart)
-    names = 12 + max(estimate_width(step.label) for step in chart.steps)
-    room = 12 + max(estimate_width(step.words) for step in chart.steps)
-    left, right = min(names, 190.0), max(_WIDTH - room, min(names, 190.0) + 80)
+    left = min(12 + max(estimate_width(step.label, bold=step.now) for step in chart.steps), 190.0)
     top = max(max(step.high for step in chart.steps), 1e-9)
+    right = left + _find_length(chart, _WIDTH - left, top)
     sheet = Sheet(_WIDTH, _TOP + _ROW * len(chart.steps) + 4)
     sheet.words(left - 8, 12, "found at", "end", "soft")
     sheet.words(left, 12, chart.unit, colour="soft")
@@ -32,6 +31,15 @@ def render_ladder(chart: LadderChart) -> str:
         sheet.range(low, likely, high, y, colour)
         sheet.words(max(high, likely + 5) + 7, y + 4, step.words, colour=colour, bold=step.now)
     return sheet.render(chart.title, chart.words)
+
+
+def _find_length(chart: LadderChart, room: float, top: float) -> float:
+    """Find the longest scale at which every label still fits behind its own mark."""
+    lengths = [room]
+    for step in chart.steps:
+        if step.high > 0:
+            lengths.append((room - 9 - estimate_width(step.words, bold=step.now)) * top / step.high)
+    return max(min(lengths), 80.0)
 
 
 def _check_ladder(chart: LadderChart) -> None:

@@ -7,7 +7,7 @@ from math import cos, radians, sin
 from pipeline.charts.sheet import Sheet, check_finite, word_number
 from pipeline.views.shapes_charts import RoundnessPlot
 
-_SIZE, _CENTRE, _BASE, _REACH = 320.0, 160.0, 96.0, 44.0
+_WIDTH, _HEIGHT, _CENTRE_X, _CENTRE, _BASE, _REACH = 480.0, 342.0, 240.0, 160.0, 104.0, 34.0
 
 
 def render_roundness(chart: RoundnessPlot) -> str:
@@ -20,7 +20,7 @@ def render_roundness(chart: RoundnessPlot) -> str:
     peak, valley = max(chart.deviations_um), min(chart.deviations_um)
     most = max(abs(peak), abs(valley), (chart.tolerance_um or 0.0) / 2, 1e-9)
     scale = _REACH / most
-    sheet = Sheet(_SIZE, _SIZE + 18)
+    sheet = Sheet(_WIDTH, _HEIGHT)
     for angle in range(0, 360, 30):
         _draw_spoke(sheet, angle)
     sheet.path(_circle(_BASE), "soft", 1.0, (6, 4), closed=True)
@@ -31,13 +31,13 @@ def render_roundness(chart: RoundnessPlot) -> str:
             sheet.path(_circle(_BASE + sign * chart.tolerance_um / 2 * scale), "ink", 1.5, closed=True)
     pairs = zip(chart.angles_deg, chart.deviations_um, strict=True)
     sheet.path([_point(angle, _BASE + value * scale) for angle, value in pairs], "tone", 1.75, closed=True)
-    sheet.words(_CENTRE, _CENTRE - 2, f"{word_number(round(peak - valley, 1))} µm", "middle", bold=True, size=15)
-    sheet.words(_CENTRE, _CENTRE + 15, "peak to valley", "middle", "soft")
+    sheet.words(_CENTRE_X, _CENTRE - 2, f"{word_number(round(peak - valley, 1))} µm", "middle", bold=True, size=15)
+    sheet.words(_CENTRE_X, _CENTRE + 15, "peak to valley", "middle", "soft")
     if chart.tolerance_um is not None:
-        sheet.words(_CENTRE, _CENTRE + 31, f"tolerance {word_number(chart.tolerance_um)} µm", "middle", "soft")
+        sheet.words(_CENTRE_X, _CENTRE + 31, f"tolerance {word_number(chart.tolerance_um)} µm", "middle", "soft")
     sheet.words(
-        _CENTRE,
-        _SIZE + 12,
+        _CENTRE_X,
+        _HEIGHT - 4,
         "dashed: least-squares circle; fine: circles that hold the trace",
         "middle",
         "soft",
@@ -47,7 +47,7 @@ def render_roundness(chart: RoundnessPlot) -> str:
 
 
 def _point(angle: float, radius: float) -> tuple[float, float]:
-    return _CENTRE + radius * cos(radians(angle)), _CENTRE - radius * sin(radians(angle))
+    return _CENTRE_X + radius * cos(radians(angle)), _CENTRE - radius * sin(radians(angle))
 
 
 def _circle(radius: float) -> list[tuple[float, float]]:

@@ -36,13 +36,13 @@ LETTER = 6.7
 """Width to reserve for one letter of 12 units, on the safe side of common system fonts."""
 
 
-def estimate_width(words: str, size: float = 12.0) -> float:
+def estimate_width(words: str, size: float = 12.0, bold: bool = False) -> float:
     """Estimate the width of a text in user units, a little too wide rather than too narrow.
 
     >>> round(estimate_width("20,484"), 1)
     40.2
     """
-    return len(words) * LETTER * size / 12.0
+    return len(words) * LETTER * size / 12.0 * (1.18 if bold else 1.0)
 
 
 def choose_ticks(low: float, high: float, count: int = 5) -> tuple[float, ...]:

@@ -18,7 +18,7 @@ def render_stack(chart: StackDrawing) -> str:
     """
     _check_stack(chart)
     bottom = _TOP + _ROW * (len(chart.links) + 1)
-    sheet = Sheet(_WIDTH, bottom + 92)
+    sheet = Sheet(_WIDTH, bottom + 104)
     _draw_chain(sheet, chart)
     sheet.line(0, bottom + 2, _WIDTH, bottom + 2, "hair", 1.0)
     _draw_gap(sheet, chart, bottom + 30)
@@ -33,7 +33,7 @@ def _draw_chain(sheet: Sheet, chart: StackDrawing) -> None:
         ends.append(total)
     low, high = min(ends), max(ends)
     span = (high - low) or 1.0
-    right = _WIDTH - 130
+    right = _WIDTH - 164
 
     def place(value: float) -> float:
         return _LEFT + (value - low) / span * (right - _LEFT)
@@ -49,7 +49,8 @@ def _draw_chain(sheet: Sheet, chart: StackDrawing) -> None:
         sheet.box(_WIDTH - 50, y - 4, 50 * min(max(link.share, 0.0), 1.0), 8, "tone")
     y = _TOP + _ROW * len(chart.links) + _ROW / 2
     sheet.words(_LEFT - 10, y + 4, "gap", "end", bold=True)
-    sheet.path(((place(0), y), (place(total), y)), "flag", 3.0)
+    end = place(total) if abs(place(total) - place(0)) > 3 else place(0) + (3 if total >= 0 else -3)
+    sheet.line(place(0), y, end, y, "flag", 5.0)
     sheet.line(place(0), _TOP + _ROW / 2, place(0), y + 6, "line", 0.8)
     sheet.words(_WIDTH - 58, y + 4, f"{total:.2f}", "end", bold=True)
 
@@ -76,20 +77,20 @@ def _draw_gap(sheet: Sheet, chart: StackDrawing, y: float) -> None:
     sheet.words(_LEFT - 10, y + 22, "predicted", "end")
     sheet.range(place(chart.gap_low), place(chart.gap_likely), place(chart.gap_high), y + 18)
     for value in chart.measured:
-        sheet.reading(place(value), y + 32, ReadingShape.SAMPLE)
+        sheet.reading(place(value), y + 37, ReadingShape.SAMPLE)
     if chart.measured:
-        sheet.words(_LEFT - 10, y + 36, "measured", "end", "soft")
+        sheet.words(_LEFT - 10, y + 41, "measured", "end", "soft")
     for tick in choose_ticks(low, high, 4):
-        sheet.words(place(tick), y + 56, word_number(tick), "middle", "soft")
-        sheet.line(place(tick), y + 40, place(tick), y + 44, "ink", 1.0)
-    sheet.line(_LEFT, y + 40, right, y + 40, "ink", 1.0)
-    sheet.words(_LEFT - 10, y + 56, f"gap, {chart.unit}", "end", "soft")
+        sheet.words(place(tick), y + 67, word_number(tick), "middle", "soft")
+        sheet.line(place(tick), y + 50, place(tick), y + 54, "ink", 1.0)
+    sheet.line(_LEFT, y + 50, right, y + 50, "ink", 1.0)
+    sheet.words(_LEFT - 10, y + 67, f"gap, {chart.unit}", "end", "soft")
 
 
 def _draw_limits(sheet: Sheet, chart: StackDrawing, place: Callable[[float], float], y: float) -> None:
     for edge, name in ((chart.lower, "least"), (chart.upper, "most")):
         if edge is not None:
-            sheet.line(place(edge), y - 10, place(edge), y + 40, "ink", 2.0)
+            sheet.line(place(edge), y - 10, place(edge), y + 50, "ink", 2.0)
             sheet.words(place(edge), y - 14, f"{name} {word_number(edge)}", "middle", "soft")
 
 
