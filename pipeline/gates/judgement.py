@@ -109,8 +109,8 @@ class Bench:
         file = self.workspace.files.get((self.part.part, name))
         if file is None:
             return True  # evidence files were not looked at in this run
-        allowed = {FileState.INTACT, FileState.REFERENCE} | ({FileState.CHANGED} if self.lenient else set())
-        return file.state in allowed
+        was_attached = self.lenient and file.listed is not None
+        return file.state in (FileState.INTACT, FileState.REFERENCE) or was_attached
 
     def can_prove(self, process: str, feature: str) -> bool:
         """True when the process can prove the feature at all."""

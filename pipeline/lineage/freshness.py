@@ -25,6 +25,7 @@ class Cause(StrEnum):
 
     FEATURE_CHANGED = "feature changed"
     FILE_MISSING = "file missing"
+    FILE_NEVER_THERE = "file never attached"
     FILE_CHANGED = "file changed"
     FILE_UNLISTED = "file not listed"
     EXPIRED = "expired"
@@ -33,7 +34,7 @@ class Cause(StrEnum):
 
 
 LATER_CAUSES = frozenset(
-    {Cause.FEATURE_CHANGED, Cause.EXPIRED, Cause.REPLACED, Cause.CHILD_CHANGED, Cause.FILE_CHANGED}
+    {Cause.FEATURE_CHANGED, Cause.EXPIRED, Cause.REPLACED, Cause.CHILD_CHANGED, Cause.FILE_CHANGED, Cause.FILE_MISSING}
 )
 """Causes that come after the evidence was good: they make it stale, while the others mean that it never counted."""
 
@@ -161,6 +162,8 @@ class _Judge:
                 FileState.CHANGED: (Cause.FILE_CHANGED, f"the file {name} of {node.label} is not the one attached"),
                 FileState.UNLISTED: (Cause.FILE_UNLISTED, f"the file {name} of {node.label} has no hash on record"),
             }[file.state]
+            if cause is Cause.FILE_MISSING and file.listed is None:
+                cause = Cause.FILE_NEVER_THERE
             yield Reason(cause, words, node.covers, (node.id,))
 
     def judge_expiry(self, node: Node) -> Iterable[Reason]:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from graphlib import CycleError, TopologicalSorter
 from typing import Any
-
-import networkx as nx
 
 from pipeline.lineage.freshness import PartLineage
 from pipeline.lineage.nodes import SECTION_LABELS
@@ -14,6 +13,8 @@ from pipeline.model.workspace import Workspace
 
 def build_graph(lineage: PartLineage) -> Any:
     """Return a networkx DiGraph of one part: an edge leads from what was there first to what was made from it."""
+    import networkx as nx  # a third of a check's start-up time: only where a graph is really walked
+
     graph: Any = nx.DiGraph()
     for node in lineage.nodes.values():
         graph.add_node(node.id)
@@ -24,6 +25,8 @@ def build_graph(lineage: PartLineage) -> Any:
 
 def order_nodes(lineage: PartLineage) -> tuple[str, ...]:
     """Return node ids so that everything comes after what it was made from; the same graph gives the same order."""
+    import networkx as nx
+
     graph = build_graph(lineage)
     rank = {section: place for place, section in enumerate(SECTION_LABELS)}
 
@@ -37,6 +40,8 @@ def order_nodes(lineage: PartLineage) -> tuple[str, ...]:
 
 def find_descendants(lineage: PartLineage, node_id: str) -> frozenset[str]:
     """Return the ids of everything that descends from a piece of evidence."""
+    import networkx as nx
+
     graph = build_graph(lineage)
     return frozenset(nx.descendants(graph, node_id)) if node_id in graph else frozenset()
 
@@ -61,23 +66,41 @@ def find_cycles(workspace: Workspace) -> tuple[tuple[str, ...], ...]:
 
     Each cycle is a tuple of names such as `TW-101/tools.die`, starting with the smallest.
     """
-    graph: Any = nx.DiGraph()
-    for number, part in workspace.parts.items():
-        for key, tool in part.tools.items():
-            for other in tool.made_to_fit:
-                target = other.replace("/", "/tools.") if "/" in other else f"{number}/tools.{other}"
-                graph.add_edge(target, f"{number}/tools.{key}")
-        for component in part.made_of.values():
-            if component.part is not None:
-                graph.add_edge(f"{component.part}/made_of", f"{number}/made_of")
-        for key, measurement in part.measurements.items():
-            if measurement.replaces is not None:
-                graph.add_edge(f"{number}/measurements.{measurement.replaces}", f"{number}/measurements.{key}")
-        for old in part.supersedes:
-            graph.add_edge(f"{old.number}/supersedes", f"{number}/supersedes")
+    edges = tuple(_find_edges(workspace))
+    before: dict[str, set[str]] = {}
+    for first, then in edges:
+        before.setdefault(then, set()).add(first)
+    try:
+        TopologicalSorter(before).prepare()
+    except CycleError:
+        return _name_cycles(edges)
+    return ()
+
+
+def _name_cycles(edges: Iterable[tuple[str, str]]) -> tuple[tuple[str, ...], ...]:
+    import networkx as nx
+
+    graph: Any = nx.DiGraph(edges)
     found = []
     for names in nx.strongly_connected_components(graph):
         first = min(names)
         if len(names) > 1 or graph.has_edge(first, first):
             found.append(tuple(edge[0] for edge in nx.find_cycle(graph.subgraph(names), first)))
     return tuple(sorted(found))
+
+
+def _find_edges(workspace: Workspace) -> Iterator[tuple[str, str]]:
+    """Yield (what comes first, what follows it)."""
+    for number, part in workspace.parts.items():
+        for key, tool in part.tools.items():
+            for other in tool.made_to_fit:
+                target = other.replace("/", "/tools.") if "/" in other else f"{number}/tools.{other}"
+                yield (target, f"{number}/tools.{key}")
+        for component in part.made_of.values():
+            if component.part is not None:
+                yield (f"{component.part}/made_of", f"{number}/made_of")
+        for key, measurement in part.measurements.items():
+            if measurement.replaces is not None:
+                yield (f"{number}/measurements.{measurement.replaces}", f"{number}/measurements.{key}")
+        for old in part.supersedes:
+            yield (f"{old.number}/supersedes", f"{number}/supersedes")

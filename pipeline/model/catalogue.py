@@ -1,8 +1,6 @@
 """What all records share: vehicles, families, gates, tools, processes, resources, suppliers, people, money, safety."""
 
-from __future__ import annotations
-
-from typing import Annotated
+from typing import Annotated, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -136,7 +134,7 @@ class Family(Frozen):
     cautions: tuple[Text, ...] = ()
 
     @model_validator(mode="after")
-    def _check_mix(self) -> Family:
+    def _check_mix(self) -> Self:
         if self.mix and abs(sum(self.mix.values()) - 1) > 1e-9:
             raise build_error(
                 "contradiction", f"the mix of change classes adds up to {sum(self.mix.values()):.3f}, not to 1"
@@ -161,7 +159,7 @@ class Gates(Frozen):
     safety: dict[SafetyLevel, dict[RequirementId, NeedParameters]] = Field(default_factory=dict)
 
     @model_validator(mode="after")
-    def _check_all_gates(self) -> Gates:
+    def _check_all_gates(self) -> Self:
         missing = [gate.value for gate in Gate if gate not in self.gates]
         if missing:
             raise build_error("contradiction", f"no policy for the gate {', '.join(missing)}")

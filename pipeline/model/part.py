@@ -1,8 +1,6 @@
 """One part: what it fits, what was measured, what was built, tried, quoted, cut, decided and set aside."""
 
-from __future__ import annotations
-
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -66,7 +64,7 @@ class Hands(Frozen):
     except_: Keys = Field(default=(), alias="except", description="features that are not mirrored")
 
     @model_validator(mode="after")
-    def _check_relation(self) -> Hands:
+    def _check_relation(self) -> Self:
         if (self.relation is HandRelation.MIRROR_EXCEPT) != bool(self.except_):
             raise build_error(
                 "contradiction",
@@ -148,7 +146,7 @@ class Contributor(Frozen):
     shape: Literal["normal", "uniform", "triangular"] = "normal"
 
     @model_validator(mode="after")
-    def _check_one_source(self) -> Contributor:
+    def _check_one_source(self) -> Self:
         if sum(x is not None for x in (self.feature, self.name, self.coating)) != 1:
             raise build_error("contradiction", "a link of a stack names one of feature, coating or name")
         if self.name is not None and (self.nominal is None or self.limits is None):
@@ -332,7 +330,7 @@ class Quote(Frozen):
     file: EvidencePath | None = None
 
     @model_validator(mode="after")
-    def _check_dates_and_shares(self) -> Quote:
+    def _check_dates_and_shares(self) -> Self:
         if self.valid_to is not None and self.valid_to < self.on:
             raise build_error("contradiction", f"valid_to {self.valid_to} is before the day of the quote, {self.on}")
         total = sum(p.share for p in self.pay)
@@ -430,7 +428,7 @@ class Component(Frozen):
     weeks: NotNegative | None = None
 
     @model_validator(mode="after")
-    def _check_one_source(self) -> Component:
+    def _check_one_source(self) -> Self:
         if (self.part is None) == (self.bought is None):
             raise build_error("contradiction", "a component is either `part` (one of ours) or `bought`")
         return self
@@ -472,7 +470,7 @@ class Decision(Frozen):
     choose: Key | None = Field(default=None, description="the quote that was chosen")
 
     @model_validator(mode="after")
-    def _check_one_subject(self) -> Decision:
+    def _check_one_subject(self) -> Self:
         if (self.gate is None) == (self.release is None):
             raise build_error("contradiction", "a decision names either `gate` or `release: tooling`")
         return self

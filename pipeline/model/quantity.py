@@ -1,11 +1,9 @@
 """Numbers that travel with their unit: money, three-point estimates, limits, years, weeks."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from decimal import Decimal, InvalidOperation
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
@@ -131,7 +129,7 @@ class Range(Frozen):
         raise build_error("range", f"{value!r} is not a range; write it as [low, likely, high]")
 
     @model_validator(mode="after")
-    def _check_order(self) -> Range:
+    def _check_order(self) -> Self:
         if not self.low <= self.likely <= self.high:
             raise build_error("contradiction", f"{self.low:g}, {self.likely:g}, {self.high:g} do not rise")
         return self
@@ -162,7 +160,7 @@ class Limits(Frozen):
         raise build_error("range", f"{value!r} is not a pair of limits; write it as [-0.25, 0.25]")
 
     @model_validator(mode="after")
-    def _check_order(self) -> Limits:
+    def _check_order(self) -> Self:
         if self.lower is None and self.upper is None:
             raise build_error("contradiction", "both limits are empty; give at least one")
         if self.lower is not None and self.upper is not None and self.lower > self.upper:
@@ -191,7 +189,7 @@ class Years(Frozen):
         return {"first": int(match.group(1)), "last": int(match.group(2) or match.group(1))}
 
     @model_validator(mode="after")
-    def _check_order(self) -> Years:
+    def _check_order(self) -> Self:
         if self.first > self.last:
             raise build_error("contradiction", f"first year {self.first} is after last year {self.last}")
         return self
@@ -199,7 +197,7 @@ class Years(Frozen):
     def __str__(self) -> str:
         return str(self.first) if self.first == self.last else f"{self.first}–{self.last}"
 
-    def overlaps(self, other: Years) -> bool:
+    def overlaps(self, other: Self) -> bool:
         """True when both spans share a year."""
         return self.first <= other.last and other.first <= self.last
 

@@ -1,0 +1,102 @@
+"""The command group: commands are imported only when they are called, so that help is quick."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+import traceback
+from typing import NoReturn
+
+import click
+
+import pipeline
+
+COMMANDS = {
+    "build": "Build the portfolio site.",
+    "check": "Check every record: what is wrong, where, and how to mend it.",
+    "demo": "Write a workspace of invented parts with its history, and build its site.",
+    "impact": "What a change to features of a part drags along, and what it costs.",
+    "init": "Start an empty workspace.",
+    "ladder": "What one change costs, by the stage at which it is found.",
+    "next": "What to do next, for one part, one engineer, or all.",
+    "schema": "Write JSON Schemas, so that an editor completes records.",
+    "serve": "Serve the site on this machine and rebuild it when a record changes.",
+}
+"""Every command and its line of help. The module `pipeline.cli.<name>` holds it as `command`."""
+
+EXIT_CLEAN, EXIT_FINDINGS, EXIT_USAGE, EXIT_BUG = 0, 1, 2, 3
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module when the command is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands."""
+        del ctx
+        return sorted(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command, or None where there is none of that name."""
+        del ctx
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"pipeline.cli.{cmd_name.replace('-', '_')}_command")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands without importing any of them."""
+        del ctx
+        with formatter.section("Commands"):
+            formatter.write_dl(sorted(COMMANDS.items()))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find a command; a misspelt one is answered with the nearest."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            import difflib
+
+            close = difflib.get_close_matches(args[0], COMMANDS, n=1)
+            hint = f" Did you mean `{close[0]}`?" if close else " `pipeline --help` lists them."
+            raise click.UsageError(f"There is no command `{args[0]}`.{hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(pipeline.__version__, "--version", prog_name="pipeline")
+def group() -> None:
+    """Reproduction parts for old vehicles: gates proven from evidence, the cost of a change, one portfolio site.
+
+    Run it in a workspace: a folder with projects/ and shared/.
+    """
+
+
+def run() -> NoReturn:
+    """Run the command line and leave with 0 (clean), 1 (findings), 2 (wrong usage) or 3 (our bug)."""
+    try:
+        status = group.main(prog_name="pipeline", standalone_mode=False)
+        sys.exit(status if isinstance(status, int) else EXIT_CLEAN)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(EXIT_USAGE)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped. Nothing was left half written.", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(EXIT_CLEAN)
+    except Exception as error:
+        _explain_bug(error)
+        sys.exit(EXIT_BUG)
+
+
+def _explain_bug(error: Exception) -> None:
+    click.echo(f"This is a mistake in the program, not in your records: {type(error).__name__}: {error}", err=True)
+    if os.environ.get("PIPELINE_TRACEBACK"):
+        traceback.print_exc()
+        return
+    place = f"Program {pipeline.__version__}, Python {sys.version.split()[0]}, {sys.platform}."
+    click.echo("Run the command again with PIPELINE_TRACEBACK=1 set, and send what it prints, with the", err=True)
+    click.echo(f"record that shows it. {place}", err=True)
