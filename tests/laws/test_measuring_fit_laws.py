@@ -69,7 +69,7 @@ def test_algebraic_circle_is_not_the_same_after_a_shift():
     # The trap that makes the name of a fit part of its result.
     points = np.array([[1, 7], [2, 6], [5, 8], [7, 7], [9, 5], [3, 7]], dtype=float)
     here = fit_circle(points, CircleMethod.ALGEBRAIC)
-    there = fit_circle(points + [20, 0], CircleMethod.ALGEBRAIC)
+    there = fit_circle(points + np.array([20, 0]), CircleMethod.ALGEBRAIC)
     assert abs(here.radius_mm - there.radius_mm) > 0.1
 
 
