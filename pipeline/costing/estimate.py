@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,8 +143,9 @@ def compute_chance_below(estimate: Estimate, value: float) -> float:
 def simulate_estimate(estimate: Estimate, rng: np.random.Generator, draws: int) -> Floats:
     """Draws of an estimate.
 
-    A beta number is made as g1 / (g1 + g2) of two gamma numbers in single precision: seven digits, finer than
-    any estimate, at two thirds of the time.
+    By inversion: each uniform number is looked up in the distribution's quantiles, so with the same seed a higher
+    estimate gives a higher number in every draw. Mean, spread and quantiles agree with the distribution to a thousandth
+    of low..high.
 
     Args:
         rng: the caller's seeded generator; a known number takes nothing from it.
@@ -162,8 +164,24 @@ def simulate_estimate(estimate: Estimate, rng: np.random.Generator, draws: int) 
     check_count(draws, "the number of draws", least=1)
     if estimate.is_known:
         return np.full(draws, float(estimate.low))
-    first, second = estimate.shapes
-    one = rng.standard_gamma(first, draws, dtype=np.float32)
-    two = rng.standard_gamma(second, draws, dtype=np.float32)
-    share = (one / (one + two)).astype(np.float64)
+    starts, slopes = _tabulate_quantiles(estimate.shapes[0])
+    place = rng.random(draws) * _STEPS
+    step = place.astype(np.int32)
+    share = starts[step] + slopes[step] * (place - step)
     return np.asarray(estimate.low + (estimate.high - estimate.low) * share)
+
+
+_STEPS = 2048
+
+
+@lru_cache(maxsize=4096)
+def _tabulate_quantiles(first: float) -> tuple[Floats, Floats]:
+    """Quantiles of the beta distribution on 0..1 at 0, 1/2048 ... 2047/2048, and the rise from each to the next.
+
+    The density is summed over angles with x = sin(angle) ** 2, where it is smooth at both ends for every shape.
+    """
+    angle = np.linspace(0, math.pi / 2, 513)
+    density = np.sin(angle) ** (2 * first - 1) * np.cos(angle) ** (2 * (WEIGHT + 2 - first) - 1)
+    below = np.concatenate(([0.0], np.cumsum(density[1:] + density[:-1])))
+    quantiles = np.sin(np.interp(np.linspace(0, 1, _STEPS + 1), below / below[-1], angle)) ** 2
+    return quantiles[:-1], np.diff(quantiles)

@@ -7,8 +7,11 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.costing.bounds import check_count, check_finite, check_not_negative, check_positive, check_probability
+
+Floats = NDArray[np.float64]
 
 
 def _check_rate(rate: float) -> None:
@@ -143,8 +146,8 @@ def find_internal_rates(
     """Every rate at which the present worth is zero, ascending; empty where there is none.
 
     Flows that change sign more than once may have several (Descartes): all of them are said, none is chosen.
-    Present worth is scanned on 4,000 rates from -99 % to `highest`, even in log(1 + rate), and each change of sign
-    is closed in on; a root that only touches zero is found where it is a minimum of the absolute worth.
+    Present worth is scanned on 1,000 rates from -99 % to `highest`, even in log(1 + rate), and each change of sign is
+    closed in on; a root that only touches zero, or two between neighbours, are found where the worth turns.
 
     Args:
         flows, times: as `compute_present_worth`.
@@ -161,23 +164,25 @@ def find_internal_rates(
     compute_present_worth(0.0, flows, times)
     if not (any(flow > 0 for flow in flows) and any(flow < 0 for flow in flows)):
         return ()
-    when = np.arange(len(flows), dtype=np.float64) if times is None else np.asarray(times, dtype=np.float64)
-    money = np.asarray(flows, dtype=np.float64)
-    grid = np.linspace(math.log(0.01), math.log1p(highest), 4001)
-    worth = np.exp(-np.outer(grid, when)) @ money
+    when = list(range(len(flows))) if times is None else list(times)
+    money = [float(flow) for flow in flows]
+    grid = np.linspace(math.log(0.01), math.log1p(highest), 1001)
+    worth = np.exp(-np.outer(grid, when)) @ np.asarray(money)
     roots = [float(grid[i]) for i in np.flatnonzero(worth == 0)]
-    roots += [_close_in(money, when, grid[i], grid[i + 1]) for i in np.flatnonzero(worth[:-1] * worth[1:] < 0)]
+    crossed = np.flatnonzero(worth[:-1] * worth[1:] < 0)
+    roots += [_close_in(money, when, float(grid[i]), float(grid[i + 1])) for i in crossed]
     roots += _find_touching(money, when, grid, worth)
     return tuple(sorted(math.expm1(root) for root in roots))
 
 
-def _worth_at(money: np.ndarray, when: np.ndarray, force: float) -> float:
-    return float(np.exp(-force * when) @ money)
+def _worth_at(money: Sequence[float], when: Sequence[float], force: float) -> float:
+    return math.fsum(flow * math.exp(-force * time) for flow, time in zip(money, when, strict=True))
 
 
-def _close_in(money: np.ndarray, when: np.ndarray, low: float, high: float) -> float:
+def _close_in(money: Sequence[float], when: Sequence[float], low: float, high: float) -> float:
+    """The root between two forces of interest whose worths differ in sign, by halving."""
     rising = _worth_at(money, when, high) > 0
-    for _ in range(80):
+    for _ in range(52):
         middle = (low + high) / 2
         if (_worth_at(money, when, middle) > 0) == rising:
             high = middle
@@ -186,25 +191,34 @@ def _close_in(money: np.ndarray, when: np.ndarray, low: float, high: float) -> f
     return (low + high) / 2
 
 
-def _find_touching(money: np.ndarray, when: np.ndarray, grid: np.ndarray, worth: np.ndarray) -> list[float]:
-    """Roots where the worth touches zero and turns back: least |worth| between neighbours of the same sign."""
+def _find_touching(money: Sequence[float], when: Sequence[float], grid: Floats, worth: Floats) -> list[float]:
+    """Roots between neighbours of one sign: where the worth turns back at zero, or dips through it and returns."""
     size = np.abs(worth)
-    inner = (size[1:-1] < size[:-2]) & (size[1:-1] < size[2:]) & (worth[:-2] * worth[2:] > 0)
-    inner &= (worth[1:-1] * worth[:-2] > 0) & (size[1:-1] > 0)
-    found = []
+    inner = (size[1:-1] < size[:-2]) & (size[1:-1] < size[2:])
+    inner &= (worth[:-2] * worth[2:] > 0) & (worth[1:-1] * worth[:-2] > 0)
+    found: list[float] = []
     for i in np.flatnonzero(inner) + 1:
-        low, high = float(grid[i - 1]), float(grid[i + 1])
-        for _ in range(100):
-            left, right = low + (high - low) / 3, high - (high - low) / 3
-            if abs(_worth_at(money, when, left)) < abs(_worth_at(money, when, right)):
-                high = right
-            else:
-                low = left
-        root = (low + high) / 2
-        scale = float(np.exp(-root * when) @ np.abs(money))
-        if abs(_worth_at(money, when, root)) < 1e-12 * scale:
-            found.append(root)
+        left, right = float(grid[i - 1]), float(grid[i + 1])
+        sign = math.copysign(1.0, float(worth[i]))
+        turn = _find_turn(money, when, left, right, sign)
+        lowest = sign * _worth_at(money, when, turn)
+        scale = _worth_at([abs(flow) for flow in money], when, turn)
+        if abs(lowest) < 1e-12 * scale:
+            found.append(turn)
+        elif lowest < 0:
+            found += [_close_in(money, when, left, turn), _close_in(money, when, turn, right)]
     return found
+
+
+def _find_turn(money: Sequence[float], when: Sequence[float], low: float, high: float, sign: float) -> float:
+    """Where sign x worth is lowest between two forces of interest, by thirds."""
+    for _ in range(100):
+        left, right = low + (high - low) / 3, high - (high - low) / 3
+        if sign * _worth_at(money, when, left) < sign * _worth_at(money, when, right):
+            high = right
+        else:
+            low = left
+    return (low + high) / 2
 
 
 def compute_payback(flows: Sequence[float], times: Sequence[float] | None = None) -> float | None:

@@ -22,6 +22,11 @@ MODULES = (
     "quote_cash",
     "quote_ranking",
     "quote_switches",
+    "calibration",
+    "case",
+    "worth",
+    "worth_simulation",
+    "worth_drivers",
 )
 
 
