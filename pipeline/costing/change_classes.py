@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -11,6 +11,7 @@ from pipeline.costing.ranges import ZERO, Number, Range, check_range, to_decimal
 from pipeline.costing.working import Line, build_amount_line, build_share_line
 
 _WEIGHT_SLACK = Decimal("0.0005")
+_FINE = Decimal("1e-10")
 
 
 class ChangeClass(enum.Enum):
@@ -27,13 +28,12 @@ class ChangeClass(enum.Enum):
     CAVITY_SET = "cavity-set"
     NEW_TOOL = "new-tool"
 
-    @property
-    def weight_order(self) -> int:
-        """0 for the lightest, 4 for the heaviest."""
-        return _ORDER[self]
+    weight_order: int
+    """0 for the lightest, 4 for the heaviest."""
 
+    def __init__(self, _words: str) -> None:
+        self.weight_order = len(self.__class__.__members__)
 
-_ORDER = {change_class: place for place, change_class in enumerate(ChangeClass)}
 
 Mix = tuple[tuple[ChangeClass, Decimal], ...]
 """How likely each class is for an error found in a cut tool: (class, weight), light to heavy, adding to 1."""
@@ -79,10 +79,23 @@ def narrow_mix(family: Mix, wrong: Iterable[ChangeClass]) -> Mix:
 
 
 def _scale(weights: Mapping[ChangeClass, Decimal], total: Decimal) -> Mix:
-    ordered = sorted(weights.items(), key=lambda pair: _ORDER[pair[0]])
-    if total == 1:
-        return tuple(ordered)
-    return tuple((one, weight / total) for one, weight in ordered)
+    counted = sorted(
+        ((one, weight) for one, weight in weights.items() if weight > 0), key=lambda pair: pair[0].weight_order
+    )
+    shares = split_whole([weight / total for _, weight in counted])
+    return tuple(zip((one for one, _ in counted), shares, strict=True))
+
+
+def split_whole(shares: Sequence[Decimal]) -> list[Decimal]:
+    """Round shares of a whole to ten decimals so that they add to 1 exactly; the greatest takes what rounding leaves.
+
+    >>> [str(one) for one in split_whole([Decimal(1) / 3] * 3)]
+    ['0.3333333334', '0.3333333333', '0.3333333333']
+    """
+    rounded = [share.quantize(_FINE).normalize() for share in shares]
+    greatest = rounded.index(max(rounded))
+    rounded[greatest] += 1 - sum(rounded, ZERO)
+    return rounded
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +156,7 @@ def build_class_effects(
     usable = [one for one in prices if inserts or one.change_class is not ChangeClass.INSERT]
     effects = tuple(
         ClassEffect(one.change_class, _build_line(label, price, one), one.weeks, one.redesign_in_price)
-        for one in sorted(usable, key=lambda one: _ORDER[one.change_class])
+        for one in sorted(usable, key=lambda one: one.change_class.weight_order)
     )
     check_class_effects(effects, label)
     return effects
@@ -159,6 +172,8 @@ def _build_line(label: str, price: Decimal | None, stated: ClassPrice) -> Line:
 def check_class_effects(effects: tuple[ClassEffect, ...], label: str) -> None:
     """Raise ``ValueError`` unless each class is there once, and ``new-tool``, to which all others fall, is there."""
     names = [one.change_class for one in effects]
+    if names != sorted(names, key=lambda name: name.weight_order):
+        raise ValueError(f'"{label}" lists change classes out of order; list them light to heavy')
     for name in names:
         if names.count(name) > 1:
             raise ValueError(f'"{label}" states change class {name.value} {names.count(name)} times; write it once')
@@ -168,7 +183,17 @@ def check_class_effects(effects: tuple[ClassEffect, ...], label: str) -> None:
         )
 
 
-def find_effect(effects: tuple[ClassEffect, ...], wanted: ChangeClass) -> ClassEffect:
-    """Find the effect of a class on a tool, or of the next heavier class that the tool can take."""
-    floor = _ORDER[wanted]
-    return min((one for one in effects if _ORDER[one.change_class] >= floor), key=lambda one: _ORDER[one.change_class])
+def find_falls(effects: tuple[ClassEffect, ...]) -> tuple[int, ...]:
+    """Find for each class, light to heavy, which effect of a tool meets it: its own, or the next heavier that there is.
+
+    ``effects`` stand light to heavy and end with ``new-tool``.
+
+    >>> line = build_amount_line("new die", 38000)
+    >>> weeks = Range(Decimal(10), Decimal(14), Decimal(20))
+    >>> find_falls((ClassEffect(ChangeClass.WELD, line, weeks), ClassEffect(ChangeClass.NEW_TOOL, line, weeks)))
+    (0, 0, 1, 1, 1)
+    """
+    falls: list[int] = []
+    for place, effect in enumerate(effects):
+        falls += [place] * (effect.change_class.weight_order + 1 - len(falls))
+    return tuple(falls)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
+from functools import partial
 from typing import NamedTuple
 
-from pipeline.costing.change import Change, Scenario
+from pipeline.costing.change import Case, Change, merge_cases
 from pipeline.costing.change_basis import ChangeBasis
-from pipeline.costing.change_classes import ChangeClass, ClassEffect, find_effect
-from pipeline.costing.figures import NO_COST, ClassRow, Exact, Figure, build_figure, build_row, merge_rows, mix_exact
+from pipeline.costing.change_classes import ClassEffect
+from pipeline.costing.figures import NO_COST, ClassRow, Exact, Figure, merge_rows, mix_exact
 from pipeline.costing.paths import compute_finish_times
 from pipeline.costing.ranges import NOTHING, ZERO, Range, add_ranges, find_greatest, mix_ranges
 from pipeline.costing.redo import RedoGraph
@@ -18,15 +19,15 @@ from pipeline.costing.working import Line
 
 _ONE = Decimal(1)
 _IN_PRICE = "in the price of the tool's change"
+_NO_TOOL = (Case(_ONE, None, ()),)
 
 
 class _Scope(NamedTuple):
-    """What is redone in one figure, by position among what the change reaches."""
+    """What is redone in one figure: positions, rising; its flat cost; the positions of the tools among it."""
 
     stage: Stage
     redone: tuple[int, ...]
     flat: Range
-    weeks: tuple[list[Decimal], list[Decimal], list[Decimal]]
     tools: tuple[int, ...]
 
 
@@ -34,79 +35,49 @@ def compute_figure(basis: ChangeBasis, change: Change, stage: Stage | None) -> F
     """Compute what a change costs when it is found at ``stage``, or today (``None``: what exists or is committed now).
 
     All that the change reaches and that exists at that stage is redone. Weeks are the longest path through it (side by
-    side counts once), or the shop's stated weeks. Source: common practice (no source); critical path method for the
-    weeks.
+    side counts once; what is left alone takes no time but still hands on the order), or the shop's stated weeks.
+    Source: common practice (no source); critical path method for the weeks.
     """
-    scope = _find_scope(basis.graph, change, stage)
-    if scope is None:
-        return build_figure(stage, NO_COST, (), basis.delay)
-    rows = _build_rows(basis, change, scope)
-    exact = mix_exact([(row.weight, row.exact) for row in rows])
-    graph = basis.graph
-    redone = [change.reached[one] for one in scope.redone]
-    keys = tuple(graph.items[one].key for one in redone)
-    missing = tuple(graph.items[one].label for one in redone if not graph.priced[one])
-    return build_figure(scope.stage, exact, rows, basis.delay, keys, missing)
-
-
-def _find_scope(graph: RedoGraph, change: Change, stage: Stage | None) -> _Scope | None:
-    items = [graph.items[position] for position in change.reached]
+    items = basis.graph.items
     if stage is None:
-        redone = tuple(place for place, item in enumerate(items) if item.exists)
+        redone = tuple([position for position in change.reached if items[position].exists])
+        stage = max((items[position].stage for position in redone), default=None)
     else:
-        redone = tuple(place for place, item in enumerate(items) if item.stage <= stage)
-    if not redone:
-        return None
-    weeks = ([ZERO] * len(items), [ZERO] * len(items), [ZERO] * len(items))
-    for place in redone:
-        weeks[0][place], weeks[1][place], weeks[2][place] = items[place].weeks
-    return _Scope(
-        stage=max(items[place].stage for place in redone) if stage is None else stage,
-        redone=redone,
-        flat=add_ranges(graph.costs[change.reached[place]] for place in redone),
-        weeks=weeks,
-        tools=tuple(place for place in redone if items[place].by_class),
-    )
+        redone = tuple([position for position in change.reached if items[position].stage <= stage])
+    rows = build_rows(basis, change, stage, redone)
+    exact = mix_exact([(row.weight, row.exact) for row in rows]) if rows else NO_COST
+    return Figure(stage, exact, basis.delay, basis.graph, redone, partial(tuple, rows))
 
 
-def _build_rows(basis: ChangeBasis, change: Change, scope: _Scope) -> tuple[ClassRow, ...]:
-    """Price each way in which the tools can change; ways that come to the same for these tools are one row."""
-    if not scope.tools:
-        return (_build_row(basis, change, scope, None, _ONE, {}),)
-    merged: dict[tuple[ChangeClass, tuple[tuple[ClassEffect, ...], ...]], Decimal] = {}
-    for scenario in change.scenarios:
-        effects = tuple(_find_effects(basis.graph, change, scenario, place) for place in scope.tools)
-        classes = {effect.change_class for one in effects for effect in one}
-        name = classes.pop() if len(classes) == 1 else scenario.name
-        merged[name, effects] = merged.get((name, effects), ZERO) + scenario.weight
-    rows = [
-        _build_row(basis, change, scope, name, weight, dict(zip(scope.tools, effects, strict=True)))
-        for (name, effects), weight in merged.items()
-    ]
-    return _merge_names(rows)
+def build_rows(
+    basis: ChangeBasis, change: Change, stage: Stage | None, redone: tuple[int, ...]
+) -> tuple[ClassRow, ...]:
+    """Build the rows of a figure: one for each class of change that the tools among what is redone can come to."""
+    if not redone or stage is None:
+        return ()
+    graph = basis.graph
+    tools = pick_tools(change, redone)
+    flat = add_ranges([graph.costs[position] for position in redone])
+    scope = _Scope(stage, redone, flat, tuple([change.tools[place] for place in tools]))
+    return _merge_names([_build_row(basis, scope, case) for case in pick_cases(graph, change, tools)])
 
 
-def compute_item_weeks(graph: RedoGraph, change: Change, place: int) -> Range:
-    """Compute how long one item that a change reaches takes by itself; a tool's weeks are mixed over its classes."""
-    item = graph.items[change.reached[place]]
-    if not item.by_class:
-        return item.weeks
-    return mix_ranges(
-        [
-            (scenario.weight, find_greatest(effect.weeks for effect in _find_effects(graph, change, scenario, place)))
-            for scenario in change.scenarios
-        ]
-    )
+def pick_tools(change: Change, redone: Collection[int]) -> tuple[int, ...]:
+    """Places among the change's tools of those that are redone."""
+    return tuple([place for place, tool in enumerate(change.tools) if tool in redone])
 
 
-def _find_effects(graph: RedoGraph, change: Change, scenario: Scenario, place: int) -> tuple[ClassEffect, ...]:
-    position = change.reached[place]
-    item = graph.items[position]
-    wanted = [find_effect(item.by_class, one) for one in scenario.classes[position]]
-    return tuple(one for count, one in enumerate(wanted) if one not in wanted[:count])
+def pick_cases(graph: RedoGraph, change: Change, tools: tuple[int, ...]) -> Sequence[Case]:
+    """The cases as far as the tools at hand tell them apart; one without a name when there is no such tool."""
+    if not tools:
+        return _NO_TOOL
+    if len(tools) == len(change.tools):
+        return change.cases
+    cut = [Case(one.weight, one.name, tuple([one.choice[place] for place in tools])) for one in change.cases]
+    return merge_cases(graph, [change.tools[place] for place in tools], cut)
 
 
-def _merge_names(rows: list[ClassRow]) -> tuple[ClassRow, ...]:
+def _merge_names(rows: Sequence[ClassRow]) -> tuple[ClassRow, ...]:
     """Put rows of one class together; several arise only where features with unlike mixes change at once."""
     names = [row.change_class for row in rows]
     if len(set(names)) == len(names):
@@ -115,43 +86,54 @@ def _merge_names(rows: list[ClassRow]) -> tuple[ClassRow, ...]:
     return tuple(group[0] if len(group) == 1 else merge_rows(group) for group in groups)
 
 
-def _build_row(
-    basis: ChangeBasis,
-    change: Change,
-    scope: _Scope,
-    name: ChangeClass | None,
-    weight: Decimal,
-    effects: Mapping[int, tuple[ClassEffect, ...]],
-) -> ClassRow:
-    direct, lines = _price_items(basis.graph, change, scope, effects)
-    class_weeks = {place: find_greatest(effect.weeks for effect in ones) for place, ones in effects.items()}
-    weeks = _compute_weeks(basis, change, scope, class_weeks)
-    delay = basis.delay.compute_exact(weeks)
-    return build_row(name, weight, Exact(direct, weeks, delay, add_ranges((direct, delay))), lines)
+def _build_row(basis: ChangeBasis, scope: _Scope, case: Case) -> ClassRow:
+    graph = basis.graph
+    borne = dict(zip(scope.tools, case.choice, strict=True))
+    extras = [price_tool(graph, tool, ones, scope.redone) for tool, ones in borne.items()]
+    direct = add_ranges([scope.flat, *extras])
+    stated = find_stated_weeks(basis, scope.stage, find_greatest(bear_weeks(graph, *one) for one in borne.items()))
+    weeks = stated or _compute_path_weeks(graph, scope.redone, borne)
+    total = add_ranges((direct, basis.delay.compute_exact(weeks)))
+    lines = partial(_write_lines, graph, scope.redone, borne)
+    return ClassRow(case.name, case.weight, Exact(direct, weeks, total), basis.delay, lines)
 
 
-def _price_items(
-    graph: RedoGraph, change: Change, scope: _Scope, effects: Mapping[int, tuple[ClassEffect, ...]]
-) -> tuple[Range, tuple[Line, ...]]:
-    """Add what is redone, and list the lines in the order of work."""
-    direct = scope.flat
-    special: dict[int, tuple[Line, ...]] = {}
-    redone = {change.reached[place] for place in scope.redone}
-    for place, ones in effects.items():
-        tool = change.reached[place]
-        redesign = graph.redesigns.get(tool)
-        paid = graph.costs[redesign] if redesign is not None and redesign in redone else NOTHING
-        both = find_greatest(_add_redesign(effect, paid) for effect in ones)
-        direct = Range(*(flat + one - other for flat, one, other in zip(direct, both, paid, strict=True)))
-        in_price = ones[-1].redesign_in_price and paid is not NOTHING
-        special[tool] = (_write_tool_line(ones, both, NOTHING if in_price else paid),)
-        if in_price and redesign is not None:
-            special[redesign] = tuple(Line(one.label, _IN_PRICE, NOTHING) for one in graph.lines[redesign])
-    lines: list[Line] = []
-    for place in scope.redone:
-        position = change.reached[place]
-        lines += special.get(position) or graph.lines[position]
-    return direct, tuple(lines)
+def find_stated_weeks(basis: ChangeBasis, stage: Stage, class_weeks: Range) -> Range | None:
+    """The shop's recovery weeks at a stage, with the change class's where they come on top; ``None``: not stated."""
+    stated = basis.stated_weeks
+    if stated is None or stage not in stated.by_stage:
+        return None
+    base = stated.by_stage[stage]
+    return add_ranges((base, class_weeks)) if stage >= stated.adds_class_from else base
+
+
+def bear_weeks(graph: RedoGraph, tool: int, ones: tuple[int, ...]) -> Range:
+    """Weeks of a tool's change: the greatest of what it must bear."""
+    effects = graph.items[tool].by_class
+    return effects[ones[0]].weeks if len(ones) == 1 else find_greatest(effects[one].weeks for one in ones)
+
+
+# --- money of a tool -------------------------------------------------------------------------------------------------
+
+
+def price_tool(graph: RedoGraph, tool: int, ones: tuple[int, ...], redone: Collection[int]) -> Range:
+    """What a tool's change adds to the flat cost, in which its redesign is counted already."""
+    redesign = graph.redesigns.get(tool)
+    is_redesigned = redesign is not None and redesign in redone
+    key = (tool, ones, is_redesigned)
+    if key not in graph.reckoned:
+        both, paid = _price_with_redesign(graph, tool, ones, redesign if is_redesigned else None)
+        graph.reckoned[key] = _subtract(both, paid)
+    return graph.reckoned[key]
+
+
+def _price_with_redesign(
+    graph: RedoGraph, tool: int, ones: tuple[int, ...], redesign: int | None
+) -> tuple[Range, Range]:
+    """Price of a tool's redesign and change together (the greatest of what it must bear), and of the redesign alone."""
+    paid = NOTHING if redesign is None else graph.costs[redesign]
+    effects = [graph.items[tool].by_class[one] for one in ones]
+    return find_greatest(_add_redesign(effect, paid) for effect in effects), paid
 
 
 def _add_redesign(effect: ClassEffect, paid: Range) -> Range:
@@ -160,27 +142,57 @@ def _add_redesign(effect: ClassEffect, paid: Range) -> Range:
     return find_greatest((amount, paid)) if effect.redesign_in_price else add_ranges((amount, paid))
 
 
-def _write_tool_line(effects: tuple[ClassEffect, ...], both: Range, redesign: Range) -> Line:
-    heaviest = effects[-1].line
-    amount = Range(*(one - other for one, other in zip(both, redesign, strict=True)))
-    if heaviest.amount is None or amount == heaviest.amount:
-        return heaviest
-    return Line(heaviest.label, f"{heaviest.working}; the greatest of what its features ask for, redesign held", amount)
+def _subtract(one: Range, other: Range) -> Range:
+    return Range(one[0] - other[0], one[1] - other[1], one[2] - other[2])
 
 
-def _compute_weeks(basis: ChangeBasis, change: Change, scope: _Scope, class_weeks: Mapping[int, Range]) -> Range:
-    stated = basis.stated_weeks
-    if stated is not None and scope.stage in stated.by_stage:
-        base = stated.by_stage[scope.stage]
-        added = find_greatest(class_weeks.values()) if scope.stage >= stated.adds_class_from else NOTHING
-        return add_ranges((base, added))
-    return Range(*(_find_length(change.before, scope.weeks[point], class_weeks, point) for point in range(3)))
+def _write_lines(graph: RedoGraph, redone: tuple[int, ...], choice: Mapping[int, tuple[int, ...]]) -> tuple[Line, ...]:
+    """List the working of a row in the order of work."""
+    written: dict[int, tuple[Line, ...]] = {}
+    for tool, ones in choice.items():
+        redesign = graph.redesigns.get(tool)
+        redesign = redesign if redesign in redone else None
+        both, paid = _price_with_redesign(graph, tool, ones, redesign)
+        effect = graph.items[tool].by_class[ones[-1]]
+        if redesign is not None and effect.redesign_in_price:
+            written[redesign] = tuple(Line(one.label, _IN_PRICE, NOTHING) for one in graph.lines[redesign])
+            paid = NOTHING
+        written[tool] = (_write_tool_line(effect.line, _subtract(both, paid)),)
+    return tuple(line for position in redone for line in written.get(position, graph.lines[position]))
 
 
-def _find_length(
-    before: Sequence[Sequence[int]], flat: list[Decimal], class_weeks: Mapping[int, Range], point: int
-) -> Decimal:
-    durations = flat.copy()
-    for place, weeks in class_weeks.items():
-        durations[place] = weeks[point]
-    return max(compute_finish_times(before, durations))
+def _write_tool_line(stated: Line, amount: Range) -> Line:
+    if stated.amount is None or amount == stated.amount:
+        return stated
+    return Line(stated.label, f"{stated.working}, not below the lighter change or the redesign that it holds", amount)
+
+
+# --- weeks -----------------------------------------------------------------------------------------------------------
+
+
+def _compute_path_weeks(graph: RedoGraph, redone: tuple[int, ...], borne: Mapping[int, tuple[int, ...]]) -> Range:
+    """Longest path through what is redone, in one case of tool change."""
+    weeks = {tool: bear_weeks(graph, tool, ones) for tool, ones in borne.items()}
+    lengths = []
+    for point in range(3):
+        durations = mask_weeks(graph.weeks[point], redone)
+        for tool, one in weeks.items():
+            durations[tool] = one[point]
+        lengths.append(max(compute_finish_times(graph.before, durations)))
+    return Range(*lengths)
+
+
+def mask_weeks(weeks: Sequence[Decimal], kept: Sequence[int]) -> list[Decimal]:
+    """The weeks of what is kept; everything else takes no time."""
+    masked = [ZERO] * len(weeks)
+    for position in kept:
+        masked[position] = weeks[position]
+    return masked
+
+
+def compute_item_weeks(graph: RedoGraph, change: Change, position: int) -> Range:
+    """Compute how long one item that a change reaches takes by itself; a tool's weeks are mixed over its cases."""
+    if position not in change.tools:
+        return graph.items[position].weeks
+    place = change.tools.index(position)
+    return mix_ranges([(case.weight, bear_weeks(graph, position, case.choice[place])) for case in change.cases])

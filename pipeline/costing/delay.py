@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
 from pipeline.costing.ranges import (
     NOTHING,
@@ -17,9 +18,10 @@ from pipeline.costing.ranges import (
 )
 
 WEEKS_PER_YEAR = Decimal(52)
+_FINE = Decimal("1e-10")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Delay:
     """What waiting costs a part.
 
@@ -53,19 +55,19 @@ class Delay:
         >>> Delay(Range(*[Decimal(800)] * 3), Decimal(42), Decimal("0.5")).per_week.likely
         Decimal('323.08')
         """
-        return round_range(self.compute_exact(Range(Decimal(1), Decimal(1), Decimal(1))))
+        return round_range(self.exact_per_week)
 
-    def compute_exact(self, weeks: Range) -> Range:
-        """Compute the cost of ``weeks`` of delay before rounding, low with low and high with high."""
+    @cached_property
+    def exact_per_week(self) -> Range:
+        """Cost of one week, not rounded to the cent (ten decimals, because short numbers add fast)."""
         if not self.on_critical_path:
             return NOTHING
         worth = self.contribution * self.lost_share
-        low, likely, high = self.units_per_year
-        return Range(
-            weeks[0] * low * worth / WEEKS_PER_YEAR,
-            weeks[1] * likely * worth / WEEKS_PER_YEAR,
-            weeks[2] * high * worth / WEEKS_PER_YEAR,
-        )
+        return Range(*((units * worth / WEEKS_PER_YEAR).quantize(_FINE) for units in self.units_per_year))
+
+    def compute_exact(self, weeks: Range) -> Range:
+        """Compute the cost of ``weeks`` of delay before rounding, low with low and high with high."""
+        return Range(*(length * price for length, price in zip(weeks, self.exact_per_week, strict=True)))
 
     def render_working(self, weeks: Range) -> str:
         """Write how the cost of these weeks was reckoned, in words."""

@@ -72,16 +72,15 @@ def compute_impact(basis: ChangeBasis, features: Collection[str], found: Stage |
     paths = _find_drag_paths(basis.graph, change.features or ())
     lines = dict(_deal_lines(basis.graph, figure))
     steps = tuple(
-        _build_step(basis.graph, change, place, schedule, paths[position], lines[position])
-        for place, position in enumerate(change.reached)
-        if position in redone
+        _build_step(basis.graph, change, position, schedule, paths[position], lines[position])
+        for position in sorted(redone)
     )
     return Impact(change.features or (), found, steps, schedule.length, figure)
 
 
 @dataclass(frozen=True, slots=True)
 class _Schedule:
-    """Starts and finishes by position among what the change reaches."""
+    """Starts and finishes by position in the graph; what is left alone takes no time but hands on the order."""
 
     starts: tuple[Range, ...]
     finishes: tuple[Range, ...]
@@ -91,13 +90,13 @@ class _Schedule:
 
 def _schedule(graph: RedoGraph, change: Change, redone: frozenset[int]) -> _Schedule:
     weeks = [
-        compute_item_weeks(graph, change, place) if position in redone else NOTHING
-        for place, position in enumerate(change.reached)
+        compute_item_weeks(graph, change, position) if position in redone else NOTHING
+        for position in range(len(graph.items))
     ]
-    points = [compute_finish_times(change.before, [one[point] for one in weeks]) for point in range(3)]
-    finishes = tuple(map(Range._make, zip(*points, strict=True)))
+    points = [compute_finish_times(graph.before, [one[point] for one in weeks]) for point in range(3)]
+    finishes = tuple(map(Range, *points))
     starts = tuple(_subtract(finish, one) for finish, one in zip(finishes, weeks, strict=True))
-    chain = frozenset(find_longest_chain(change.before, points[1]))
+    chain = frozenset(find_longest_chain(graph.before, points[1]))
     return _Schedule(starts, finishes, chain, Range(*(max(point, default=Decimal(0)) for point in points)))
 
 
@@ -127,19 +126,19 @@ def _find_drag_paths(graph: RedoGraph, features: Sequence[str]) -> Mapping[int, 
 
 
 def _build_step(
-    graph: RedoGraph, change: Change, place: int, schedule: _Schedule, path: tuple[int, ...], lines: tuple[Line, ...]
+    graph: RedoGraph, change: Change, position: int, schedule: _Schedule, path: tuple[int, ...], lines: tuple[Line, ...]
 ) -> ImpactStep:
-    item = graph.items[change.reached[place]]
-    trail = [graph.items[position] for position in path]
+    item = graph.items[position]
+    trail = [graph.items[one] for one in path]
     return ImpactStep(
         key=item.key,
         kind=item.kind,
         label=item.label,
         stage=item.stage,
         cost=round_range(add_ranges(line.amount for line in lines if line.amount is not None)),
-        starts=schedule.starts[place],
-        finishes=schedule.finishes[place],
-        is_critical=place in schedule.critical,
+        starts=schedule.starts[position],
+        finishes=schedule.finishes[position],
+        is_critical=position in schedule.critical,
         reason=_write_reason(trail, change.features or ()),
         path=tuple(one.key for one in trail),
         lines=lines,

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from pipeline.costing.change import Change, build_change
+from pipeline.costing.change import Change, build_change, build_plain_change
 from pipeline.costing.change_basis import ChangeBasis, FeatureErrors
-from pipeline.costing.change_classes import Mix
+from pipeline.costing.change_classes import Mix, split_whole
 from pipeline.costing.change_cost import compute_figure
 from pipeline.costing.figures import Figure, Part, mix_figures
 from pipeline.costing.ranges import CENT, ZERO
+from pipeline.costing.redo import find_affected
+from pipeline.costing.rungs import compute_rungs
 from pipeline.costing.stages import Stage
 
 RULE_OF_TEN = Decimal(10)
@@ -40,8 +42,12 @@ class Ladder:
     feature: str | None
     share: Decimal
     rungs: tuple[Figure, ...]
-    steps: tuple[Step, ...]
     today: Figure
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The eight ratios from each stage to the next."""
+        return compute_steps(self.rungs)
 
     def find_rung(self, stage: Stage) -> Figure:
         """Find the figure at a stage."""
@@ -66,24 +72,36 @@ def compute_ladder(basis: ChangeBasis) -> PartLadder:
         return PartLadder(_climb(basis, None, Decimal(1), build_change(basis, None)), ())
     total = sum((one.share for one in basis.features), ZERO)
     known: dict[tuple[tuple[int, ...], Mix], Ladder] = {}
-    ladders = tuple(_climb_feature(basis, one, one.share / total, known) for one in basis.features)
+    shares = split_whole([one.share / total for one in basis.features])
+    ladders = tuple(_climb_feature(basis, one, share, known) for one, share in zip(basis.features, shares, strict=True))
     return PartLadder(_mix_ladders(basis, ladders), ladders)
 
 
 def _climb_feature(
     basis: ChangeBasis, feature: FeatureErrors, share: Decimal, known: dict[tuple[tuple[int, ...], Mix], Ladder]
 ) -> Ladder:
-    change = build_change(basis, (feature.key,))
-    like = known.get((change.reached, feature.mix))
+    reached = find_affected(basis.graph, (feature.key,))
+    like = known.get((reached, feature.mix))
     if like is not None:
-        return Ladder(feature.key, share, like.rungs, like.steps, like.today)
-    ladder = known[change.reached, feature.mix] = _climb(basis, feature.key, share, change)
+        return Ladder(feature.key, share, like.rungs, like.today)
+    change = build_plain_change(basis.graph, (feature.key,), reached, feature.mix)
+    ladder = known[reached, feature.mix] = _climb(basis, feature.key, share, change)
     return ladder
 
 
 def _climb(basis: ChangeBasis, feature: str | None, share: Decimal, change: Change) -> Ladder:
-    rungs = tuple(compute_figure(basis, change, stage) for stage in Stage)
-    return Ladder(feature, share, rungs, compute_steps(rungs), compute_figure(basis, change, None))
+    rungs = compute_rungs(basis, change)
+    return Ladder(feature, share, rungs, _find_today(basis, change, rungs))
+
+
+def _find_today(basis: ChangeBasis, change: Change, rungs: Sequence[Figure]) -> Figure:
+    """The figure of today: mostly what exists is what a stage of the ladder has, and its figure can serve."""
+    items = basis.graph.items
+    redone = tuple([position for position in change.reached if items[position].exists])
+    stage = max((items[position].stage for position in redone), default=None)
+    if stage is not None and rungs[stage].positions == redone:
+        return rungs[stage]
+    return compute_figure(basis, change, None)
 
 
 def compute_steps(rungs: Sequence[Figure]) -> tuple[Step, ...]:
@@ -110,8 +128,7 @@ def _mix_ladders(basis: ChangeBasis, ladders: Sequence[Ladder]) -> Ladder:
         for case in cases.values()
     ]
     rungs = tuple(
-        mix_figures([Part(label, share, one.rungs[stage]) for label, share, one in named], stage, basis.delay)
-        for stage in Stage
+        mix_figures([Part(label, share, one.rungs[stage]) for label, share, one in named], stage) for stage in Stage
     )
-    today = mix_figures([Part(label, share, one.today) for label, share, one in named], None, basis.delay)
-    return Ladder(None, Decimal(1), rungs, compute_steps(rungs), today)
+    today = mix_figures([Part(label, share, one.today) for label, share, one in named], None)
+    return Ladder(None, Decimal(1), rungs, today)

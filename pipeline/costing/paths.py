@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import TypeVar
+
+Time = TypeVar("Time", int, Decimal)
+_NOW = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,27 +76,34 @@ def _find_cycle(after: Mapping[str, Collection[str]], left: set[str]) -> Cycle:
     return Cycle(tuple(zip(ring, ring[1:] + ring[:1], strict=True)))
 
 
-def compute_finish_times(before: Sequence[Sequence[int]], durations: Sequence[Decimal]) -> list[Decimal]:
+def compute_finish_times(before: Sequence[Sequence[int]], durations: Sequence[Time]) -> list[Time]:
     """Compute when each of n things is finished if each starts as soon as all before it are finished.
 
-    ``before[i]``: positions before ``i``, all smaller than ``i``; ``durations``: n times in one unit. Side by side
-    counts once.
-    Source: critical path method, forward pass (Kelley and Walker 1959; from memory).
+    ``before[i]``: positions before ``i``, all smaller than ``i``; ``durations``: n times in one unit, none below zero.
+    Side by side counts once. Source: critical path method, forward pass (Kelley and Walker 1959; from memory).
 
-    >>> compute_finish_times([[], [], [0, 1]], [Decimal(2), Decimal(3), Decimal(1)])
-    [Decimal('2'), Decimal('3'), Decimal('4')]
+    >>> compute_finish_times([[], [], [0, 1]], [2, 3, 1])
+    [2, 3, 4]
     """
-    finish: list[Decimal] = []
-    for position, duration in enumerate(durations):
-        start = _NOW
-        for one in before[position]:
-            if finish[one] > start:
-                start = finish[one]
-        finish.append(start + duration)
+    finish = list(durations)
+    update_finish_times(before, durations, finish, range(len(durations)))
     return finish
 
 
-_NOW = Decimal(0)
+def update_finish_times(
+    before: Sequence[Sequence[int]], durations: Sequence[Time], finish: list[Time], positions: Iterable[int]
+) -> None:
+    """Compute the finish times anew, in place, at these positions (rising); the others are taken as they stand."""
+    for position in positions:
+        waits = before[position]
+        if not waits:
+            finish[position] = durations[position]
+            continue
+        start = finish[waits[0]]
+        for one in waits:
+            if finish[one] > start:
+                start = finish[one]
+        finish[position] = start + durations[position]
 
 
 def compute_longest_path(durations: Mapping[str, Decimal], after: Mapping[str, Collection[str]]) -> LongestPath | Cycle:
@@ -117,7 +128,7 @@ def compute_longest_path(durations: Mapping[str, Decimal], after: Mapping[str, C
     return LongestPath(max(finish, default=_NOW), tuple(order[i] for i in find_longest_chain(before, finish)))
 
 
-def find_longest_chain(before: Sequence[Sequence[int]], finish: Sequence[Decimal]) -> tuple[int, ...]:
+def find_longest_chain(before: Sequence[Sequence[int]], finish: Sequence[Time]) -> tuple[int, ...]:
     """Find one chain that leads to the last finish; ties go to the smaller position."""
     if not finish:
         return ()

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cached_property
+from itertools import pairwise
+from operator import gt
 
-from pipeline.costing.change_classes import ClassEffect, check_class_effects
+from pipeline.costing.change_classes import ClassEffect, check_class_effects, find_falls
 from pipeline.costing.paths import Cycle, order_by_precedence
 from pipeline.costing.ranges import NOTHING, Range, add_ranges, check_range
 from pipeline.costing.stages import Stage
@@ -97,7 +100,9 @@ class RedoItem:
     @property
     def cost(self) -> Range:
         """Flat cost: the sum of the lines that have an amount (zero for an item that is priced by class)."""
-        return add_ranges(line.amount for line in self.lines if line.amount is not None)
+        if len(self.lines) == 1:
+            return self.lines[0].amount or NOTHING
+        return add_ranges([line.amount for line in self.lines if line.amount is not None])
 
 
 @dataclass(frozen=True)
@@ -116,6 +121,22 @@ class RedoGraph:
     def place(self) -> Mapping[str, int]:
         """Position of each key."""
         return {item.key: position for position, item in enumerate(self.items)}
+
+    @cached_property
+    def covering(self) -> Mapping[str | None, list[int]]:
+        """Positions of the items that name each feature; under ``None`` those that cover every feature."""
+        found: dict[str | None, list[int]] = {None: []}
+        for position, item in enumerate(self.items):
+            for feature in (None,) if item.covers is None else item.covers:
+                found.setdefault(feature, []).append(position)
+        return found
+
+    @cached_property
+    def always(self) -> frozenset[int]:
+        """Positions that every change reaches: what covers all features, and what that drags along."""
+        reached: set[int] = set()
+        _spread(self.drags, reached, self.covering[None])
+        return frozenset(reached)
 
     @cached_property
     def costs(self) -> tuple[Range, ...]:
@@ -142,9 +163,83 @@ class RedoGraph:
         }
 
     @cached_property
-    def features(self) -> frozenset[str]:
-        """All features that some item names."""
-        return frozenset().union(*(item.covers for item in self.items if item.covers is not None))
+    def tools(self) -> tuple[int, ...]:
+        """Positions of the tools that are priced by class of change."""
+        return tuple(position for position, item in enumerate(self.items) if item.by_class)
+
+    @cached_property
+    def falls(self) -> Mapping[int, tuple[int, ...]]:
+        """For each such tool, which of its effects meets each class of change: its own or the next heavier."""
+        return {tool: find_falls(self.items[tool].by_class) for tool in self.tools}
+
+    @cached_property
+    def stages(self) -> tuple[Stage, ...]:
+        """Stage from which each item exists."""
+        return tuple(item.stage for item in self.items)
+
+    @cached_property
+    def weeks(self) -> tuple[list[Decimal], list[Decimal], list[Decimal]]:
+        """Flat weeks of all items: the lows, the likelies, the highs."""
+        return tuple([item.weeks[point] for item in self.items] for point in range(3))  # type: ignore[return-value]
+
+    @cached_property
+    def week_unit(self) -> Decimal:
+        """A power of ten, a week at most, in which all weeks of this graph are whole numbers."""
+        written = [item.weeks for item in self.items if item.weeks is not NOTHING]
+        written += [effect.weeks for tool in self.tools for effect in self.items[tool].by_class]
+        digits = [-int(value.as_tuple().exponent) for weeks in written for value in weeks]
+        return Decimal(1).scaleb(-max(digits, default=0)) if max(digits, default=0) > 0 else Decimal(1)
+
+    @cached_property
+    def is_rising(self) -> bool:
+        """Whether each tool's heavier classes cost at least as much and take at least as long as its lighter ones.
+
+        Then the lightest case of a change gives its lows and the heaviest its highs.
+        """
+        return all(self._is_rising(tool) for tool in self.tools)
+
+    def _is_rising(self, tool: int) -> bool:
+        redesign = self.redesigns.get(tool)
+        paid = NOTHING if redesign is None else self.costs[redesign]
+        effects = self.items[tool].by_class
+        for lighter, heavier in pairwise(effects):
+            one, other = lighter.line.amount or NOTHING, heavier.line.amount or NOTHING
+            if heavier.redesign_in_price and not lighter.redesign_in_price:
+                one = add_ranges((one, paid))
+            if any(map(gt, one, other)) or any(map(gt, lighter.weeks, heavier.weeks)):
+                return False
+        return True
+
+    @cached_property
+    def ticks(self) -> tuple[tuple[int, ...], ...]:
+        """Flat weeks of all items in ``week_unit``: lows, likelies, highs (whole numbers add fast and exactly)."""
+        found = [count_ticks(item.weeks, self.week_unit) for item in self.items]
+        return tuple(zip(*found, strict=True)) or ((), (), ())
+
+    @cached_property
+    def class_ticks(self) -> Mapping[int, tuple[tuple[int, int, int], ...]]:
+        """For each tool priced by class, the weeks of its effects in ``week_unit``: low, likely and high."""
+        unit = self.week_unit
+        return {tool: tuple(count_ticks(one.weeks, unit) for one in self.items[tool].by_class) for tool in self.tools}
+
+    @cached_property
+    def reckoned(self) -> dict[tuple[int, tuple[int, ...], bool], Range]:
+        """Prices of tool changes that were reckoned before: (tool, its effects, with its redesign) -> added cost."""
+        return {}
+
+    @cached_property
+    def is_stage_ordered(self) -> bool:
+        """Whether nothing waits for a thing of a later stage; then what comes later delays nothing earlier."""
+        return all(self.stages[one] <= self.stages[here] for here, before in enumerate(self.before) for one in before)
+
+    @cached_property
+    def behind_tools(self) -> tuple[int, ...]:
+        """Positions of the tools priced by class and of all that waits for one of them."""
+        found: set[int] = set()
+        for position, before in enumerate(self.before):
+            if self.items[position].by_class or not found.isdisjoint(before):
+                found.add(position)
+        return tuple(sorted(found))
 
 
 def build_redo_graph(items: Iterable[RedoItem]) -> RedoGraph | Cycle:
@@ -238,9 +333,16 @@ def _chain_stations(row: Mapping[int, list[RedoItem]], draggers: dict[str, set[s
         earlier = forming or earlier
 
 
+def count_ticks(weeks: Range, unit: Decimal) -> tuple[int, int, int]:
+    """Count weeks in a unit of which they are whole multiples."""
+    if weeks is NOTHING:
+        return (0, 0, 0)
+    return (int(weeks[0] / unit), int(weeks[1] / unit), int(weeks[2] / unit))
+
+
 def find_covering(graph: RedoGraph, feature: str) -> tuple[int, ...]:
     """Find the positions of the items that show or form a feature themselves."""
-    return tuple(position for position, item in enumerate(graph.items) if item.covers is None or feature in item.covers)
+    return tuple(sorted((*graph.covering.get(feature, ()), *graph.covering[None])))
 
 
 def find_affected(graph: RedoGraph, features: Collection[str] | None) -> tuple[int, ...]:
@@ -251,24 +353,18 @@ def find_affected(graph: RedoGraph, features: Collection[str] | None) -> tuple[i
     """
     if features is None:
         return tuple(range(len(graph.items)))
-    reached = {position for feature in features for position in find_covering(graph, feature)}
-    todo = list(reached)
-    while todo:
-        for position in graph.drags[todo.pop()]:
-            if position not in reached:
-                reached.add(position)
-                todo.append(position)
+    reached = set(graph.always)
+    for feature in features:
+        _spread(graph.drags, reached, graph.covering.get(feature, ()))
     return tuple(sorted(reached))
 
 
-def contract_order(graph: RedoGraph, kept: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
-    """Find for each kept item which kept items it waits for, through those that are left alone as well.
-
-    A mask waits for the new model even when the mould between them stays. The answer counts positions in ``kept``.
-    """
-    local = {position: count for count, position in enumerate(kept)}
-    waits: list[frozenset[int]] = []
-    for before in graph.before:
-        direct = [frozenset((local[one],)) if one in local else waits[one] for one in before]
-        waits.append(frozenset().union(*direct))
-    return tuple(tuple(sorted(waits[position])) for position in kept)
+def _spread(drags: Sequence[Sequence[int]], reached: set[int], starts: Sequence[int]) -> None:
+    """Add to ``reached`` the starts and all that they drag along."""
+    todo = [position for position in starts if position not in reached]
+    reached.update(todo)
+    while todo:
+        for position in drags[todo.pop()]:
+            if position not in reached:
+                reached.add(position)
+                todo.append(position)
