@@ -218,8 +218,8 @@ def _narrow_zone(moved: Floats, start: Floats) -> Floats:
 def _report(
     method: CircleMethod, moved: Floats, state: Floats, scale: float, centroid: Floats, covariance: Floats | None
 ) -> CircleFit:
-    offset = moved - state[:2]
-    deviations = (np.sqrt(offset[:, 0] ** 2 + offset[:, 1] ** 2) - state[2]) * scale
+    away_x, away_y = moved.T - state[:2, None]
+    deviations = (np.sqrt(away_x**2 + away_y**2) - state[2]) * scale
     spread = None if covariance is None else np.sqrt(np.maximum(np.diag(covariance), 0.0)) * scale
     x, y = (state[:2] * scale + centroid).tolist()
     return CircleFit(
@@ -228,8 +228,8 @@ def _report(
         centre_mm=(x, y),
         radius_mm=float(state[2]) * scale,
         roundness_mm=float(np.ptp(deviations)),
-        rms_mm=float(np.sqrt(np.mean(deviations**2))),
-        covered_deg=find_covered_arc(np.arctan2(offset[:, 1], offset[:, 0])),
+        rms_mm=float(np.sqrt(deviations @ deviations / len(moved))),
+        covered_deg=find_covered_arc(np.arctan2(away_y, away_x)),
         radius_u_mm=None if spread is None else float(spread[2]),
         centre_u_mm=None if spread is None else (float(spread[0]), float(spread[1])),
         deviations_mm=deviations,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.measuring.least_squares import SMALLEST_STEP, Settled, compute_covariance, minimise
+from pipeline.measuring.least_squares import SMALLEST_STEP, BlockSums, Settled, Sums, compute_covariance, minimise
 from pipeline.measuring.points import (
     FLAT_SHARE,
     Floats,
@@ -150,22 +150,26 @@ def _spread_directions(count: int) -> Floats:
     return np.column_stack([flat * np.cos(turn), flat * np.sin(turn), z])
 
 
-class _RadialToAxis:
-    """Distances to an axis less a radius, with derivatives for shift (2), tilt (2) and radius."""
+class _RadialToAxis(BlockSums):
+    """Sums of distances to an axis less a radius, with derivatives for shift (2), tilt (2) and radius."""
 
     def __init__(self, points: Floats) -> None:
-        self.columns = np.ascontiguousarray(points.T)
-        self.rows = np.empty((5, len(points)))
-        self.rows[4] = -1.0
+        super().__init__(np.ascontiguousarray(points.T), 5)
 
-    def __call__(self, axis: _Axis) -> tuple[Floats, Floats]:
-        rows = self.rows
-        local = axis.frame @ self.columns
-        local -= (axis.frame @ axis.point)[:, None]
-        distances = np.sqrt(local[0] ** 2 + local[1] ** 2)
-        np.divide(local[:2], -np.maximum(distances, 1e-300), out=rows[:2])
-        np.multiply(rows[:2], local[2], out=rows[2:4])
-        return distances - axis.radius, rows
+    def __call__(self, axis: _Axis) -> Sums:
+        origin = (axis.frame @ axis.point)[:, None]
+
+        def fill(block: Floats, rows: Floats) -> None:
+            local = axis.frame @ block
+            local -= origin
+            distances = rows[5]
+            np.sqrt(local[0] ** 2 + local[1] ** 2, out=distances)
+            np.divide(local[:2], -np.maximum(distances, 1e-300), out=rows[:2])
+            np.multiply(rows[:2], local[2], out=rows[2:4])
+            rows[4] = -1.0
+            distances -= axis.radius
+
+        return self.add_up(fill)
 
 
 def _move(axis: _Axis, step: Floats) -> _Axis:
@@ -178,10 +182,10 @@ def _move(axis: _Axis, step: Floats) -> _Axis:
 
 def _report(settled: Settled[_Axis], moved: Floats, centroid: Floats, scale: float) -> CylinderFit:
     axis = settled.state
-    local = (moved - axis.point) @ axis.frame.T
+    across_u, across_v, along = axis.frame @ moved.T - (axis.frame @ axis.point)[:, None]
     covariance = compute_covariance(settled, len(moved))
     u = None if covariance is None else np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    deviations = settled.residuals * scale
+    deviations = (np.sqrt(across_u**2 + across_v**2) - axis.radius) * scale
     foot = axis.point - (axis.point @ axis.frame[2]) * axis.frame[2]
     return CylinderFit(
         method="orthogonal-distance least squares (Levenberg-Marquardt, axis searched over all directions)",
@@ -189,10 +193,10 @@ def _report(settled: Settled[_Axis], moved: Floats, centroid: Floats, scale: flo
         point_mm=as_vector3(foot * scale + centroid),
         axis=as_vector3(orient(axis.frame[2])),
         radius_mm=axis.radius * scale,
-        length_mm=float(np.ptp(local[:, 2])) * scale,
-        covered_deg=find_covered_arc(np.arctan2(local[:, 1], local[:, 0])),
+        length_mm=float(np.ptp(along)) * scale,
+        covered_deg=find_covered_arc(np.arctan2(across_v, across_u)),
         cylindricity_mm=float(np.ptp(deviations)),
-        rms_mm=float(np.sqrt(np.mean(deviations**2))),
+        rms_mm=float(np.sqrt(deviations @ deviations / len(moved))),
         radius_u_mm=None if u is None else float(u[4]) * scale,
         axis_u_deg=None if u is None else float(np.degrees(max(u[2], u[3]))),
         deviations_mm=deviations,

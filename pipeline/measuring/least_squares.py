@@ -15,6 +15,22 @@ State = TypeVar("State")
 MOST_STEPS = 200
 SMALLEST_STEP = 1e-13  # in scaled units, where the points have size 1
 _MOST_DAMPING = 1e16
+_BLOCK = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class Sums:
+    """What a step needs to know of all the points.
+
+    Attributes:
+        cost: sum of squared distances.
+        normal: derivatives times their transpose J J^T, shape (k, k).
+        gradient: derivatives times distances, shape (k,).
+    """
+
+    cost: float
+    normal: Floats
+    gradient: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +39,6 @@ class Settled(Generic[State]):
 
     Attributes:
         state: the parameters.
-        residuals: distances at the state, shape (n,).
         normal: Gauss-Newton normal matrix J J^T at the state, shape (k, k).
         cost: sum of squared distances.
         steps: evaluations used.
@@ -31,15 +46,42 @@ class Settled(Generic[State]):
     """
 
     state: State
-    residuals: Floats
     normal: Floats
     cost: float
     steps: int
     has_settled: bool
 
 
+class BlockSums:
+    """Sums over the points in blocks that stay in the processor's cache: several times faster on a long scan.
+
+    Args:
+        columns: coordinates, shape (d, n), contiguous.
+        parameters: count k of parameters.
+    """
+
+    def __init__(self, columns: Floats, parameters: int) -> None:
+        self.columns = columns
+        self.buffer = np.empty((parameters + 1, min(columns.shape[1], _BLOCK)))
+
+    def add_up(self, fill: Callable[[Floats, Floats], None]) -> Sums:
+        """Sums over all blocks.
+
+        Args:
+            fill: given a block of coordinates (d, b) and rows (k + 1, b), writes k rows of derivatives and then the
+                distances.
+        """
+        total = np.zeros((len(self.buffer),) * 2)
+        for start in range(0, self.columns.shape[1], _BLOCK):
+            block = self.columns[:, start : start + _BLOCK]
+            rows = self.buffer[:, : block.shape[1]]
+            fill(block, rows)
+            total += rows @ rows.T
+        return Sums(float(total[-1, -1]), total[:-1, :-1], total[:-1, -1])
+
+
 def minimise(
-    evaluate: Callable[[State], tuple[Floats, Floats]],
+    evaluate: Callable[[State], Sums],
     move: Callable[[State, Floats], State],
     start: State,
     most_steps: int = MOST_STEPS,
@@ -51,7 +93,7 @@ def minimise(
     not move the answer.
 
     Args:
-        evaluate: residuals (n,) and their derivatives as rows (k, n) at a state.
+        evaluate: sums over the points at a state.
         move: the state after a step (k,).
         start: where to begin.
         most_steps: evaluations allowed.
@@ -60,37 +102,34 @@ def minimise(
     Source: D. Marquardt, J. SIAM 11 (1963); A. Forbes, least-squares best-fit geometric elements (NPL, 1991).
 
     >>> target = np.array([1.0, 2.0, 6.0])
-    >>> fit = minimise(lambda m: (target - m, -np.ones((1, 3))), lambda m, d: m + float(d[0]), 0.0)
+    >>> def evaluate(mean):
+    ...     left = target - mean
+    ...     return Sums(float(left @ left), np.array([[3.0]]), np.array([-left.sum()]))
+    >>> fit = minimise(evaluate, lambda mean, step: mean + float(step[0]), 0.0)
     >>> round(fit.state, 9), fit.has_settled
     (3.0, True)
     """
-    state, damping = start, 1e-9
-    residuals, rows = evaluate(state)
-    cost = float(residuals @ residuals)
-    normal, gradient = rows @ rows.T, rows @ residuals
+    state, damping, sums = start, 1e-9, evaluate(start)
     for count in range(1, most_steps + 1):
-        step = _solve_damped(normal, gradient, damping)
+        step = _solve_damped(sums.normal, sums.gradient, damping)
         trial = move(state, step)
-        trial_residuals, trial_rows = evaluate(trial)
-        trial_cost = float(trial_residuals @ trial_residuals)
-        small = float(np.abs(step).max()) < smallest_step
-        if trial_cost <= cost:
-            flat = cost - trial_cost <= 1e-15 * cost and float(np.abs(step).max()) < 1e-9
-            state, residuals, cost = trial, trial_residuals, trial_cost
-            normal, gradient = trial_rows @ trial_rows.T, trial_rows @ residuals
-            damping = max(damping / 10, 1e-15)
-            if small or flat:
-                return Settled(state, residuals, normal, cost, count, True)
-        elif small or damping > _MOST_DAMPING or _is_rounding(cost, trial_cost, step):
-            return Settled(state, residuals, normal, cost, count, True)
+        there = evaluate(trial)
+        size = float(np.abs(step).max())
+        if there.cost <= sums.cost:
+            is_flat = sums.cost - there.cost <= 1e-15 * sums.cost and size < 1e-9
+            state, sums, damping = trial, there, max(damping / 10, 1e-15)
+            if size < smallest_step or is_flat:
+                return Settled(state, sums.normal, sums.cost, count, True)
+        elif size < smallest_step or damping > _MOST_DAMPING or _is_rounding(sums.cost, there.cost, size):
+            return Settled(state, sums.normal, sums.cost, count, True)
         else:
             damping = max(damping * 10, 1e-9)
-    return Settled(state, residuals, normal, cost, most_steps, False)
+    return Settled(state, sums.normal, sums.cost, most_steps, False)
 
 
-def _is_rounding(cost: float, trial_cost: float, step: Floats) -> bool:
+def _is_rounding(cost: float, trial_cost: float, size: float) -> bool:
     """A rise no larger than the rounding of the sum, at a tiny step: the bottom has been reached."""
-    return trial_cost - cost <= 1e-13 * cost and float(np.abs(step).max()) < 1e-7
+    return trial_cost - cost <= 1e-13 * cost and size < 1e-7
 
 
 def _solve_damped(normal: Floats, gradient: Floats, damping: float) -> Floats:
@@ -112,9 +151,8 @@ def compute_covariance(settled: Settled[State], count: int) -> Floats | None:
 
     Source: JCGM 102:2011 (least-squares adjustment), first order.
 
-    >>> target = np.array([1.0, 2.0, 6.0])
-    >>> fit = minimise(lambda m: (target - m, -np.ones((1, 3))), lambda m, d: m + float(d[0]), 0.0)
-    >>> round(float(compute_covariance(fit, 3)[0, 0]), 6)
+    >>> mean_of_three = Settled(3.0, np.array([[3.0]]), 14.0, 1, True)  # readings 1, 2 and 6
+    >>> round(float(compute_covariance(mean_of_three, 3)[0, 0]), 6)
     2.333333
     """
     spare = count - len(settled.normal)

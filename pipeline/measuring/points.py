@@ -128,15 +128,17 @@ def centre_and_scale(points: Floats, what: str) -> tuple[Floats, Floats, float]:
     >>> centroid.tolist(), scale
     ([10.0, 0.0], 1.0)
     """
-    centroid = points.mean(axis=0)
-    moved = points - centroid
-    scale = float(np.sqrt(np.einsum("ij,ij->", moved, moved) / len(points)))
+    columns = np.array(points.T, order="C")  # a long scan is worked through coordinate by coordinate
+    centroid = columns.mean(axis=1)
+    columns -= centroid[:, None]
+    scale = float(np.sqrt(np.einsum("ij,ij->", columns, columns) / len(points)))
     size = float(np.abs(centroid).max())
     if not np.isfinite(scale):
         raise ValueError(f"the points for {what} are too far apart to be millimetres; check the unit of the file")
     if scale <= 1e-14 * size or scale == 0.0:
         raise ValueError(f"the {len(points)} points for {what} are all the same point")
-    return moved / scale, centroid, scale
+    columns /= scale
+    return columns.T, centroid, scale
 
 
 def find_principal_axes(moved: Floats) -> tuple[Floats, Floats]:
@@ -250,21 +252,22 @@ def find_covered_arc(angles: Floats) -> float:
     >>> round(find_covered_arc(np.radians([0.0, 90.0, 180.0])), 6)
     180.0
     """
-    turned = np.mod(angles, 2 * np.pi)
-    if len(turned) > _MANY:
-        turned = _keep_gap_edges(turned)
-        if not len(turned):
+    if len(angles) > _MANY:
+        angles = _keep_gap_edges(angles)
+        if not len(angles):
             return 360.0
-    turned = np.sort(turned)
+    turned = np.sort(np.mod(angles, 2 * np.pi))
     gaps = np.diff(turned, append=turned[0] + 2 * np.pi)
     return float(360.0 - np.degrees(gaps.max()))
 
 
-def _keep_gap_edges(turned: Floats) -> Floats:
+def _keep_gap_edges(angles: Floats) -> Floats:
     """The angles in occupied bins that have an empty neighbour."""
-    bins = np.minimum((turned * (_BINS / (2 * np.pi))).astype(np.int64), _BINS - 1)
+    bins = np.floor(angles * (_BINS / (2 * np.pi))).astype(np.int64) % _BINS
     empty = np.bincount(bins, minlength=_BINS) == 0
-    kept: Floats = turned[(np.roll(empty, 1) | np.roll(empty, -1))[bins]]
+    if not empty.any():
+        return angles[:0]
+    kept: Floats = angles[(np.roll(empty, 1) | np.roll(empty, -1))[bins]]
     return kept
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipeline.measuring.least_squares import Settled, minimise
+from pipeline.measuring.least_squares import BlockSums, Settled, Sums, minimise
 from pipeline.measuring.points import Floats, thin_points
 
 _SAMPLE = 2000
@@ -42,20 +42,25 @@ def fit_radial_linear(moved: Floats) -> Floats:
     return np.append(centre, np.sqrt(square))
 
 
-class RadialDistances:
-    """Radial distances and their derivatives for a centre (d,) and a radius, in one reused buffer."""
+class RadialDistances(BlockSums):
+    """Sums of radial distances and their derivatives for a centre (d,) and a radius."""
 
     def __init__(self, points: Floats) -> None:
-        self.columns = np.ascontiguousarray(points.T)
-        self.rows = np.empty((len(self.columns) + 1, len(points)))
-        self.rows[-1] = -1.0
+        columns = np.ascontiguousarray(points.T)
+        super().__init__(columns, len(columns) + 1)
 
-    def __call__(self, state: Floats) -> tuple[Floats, Floats]:
-        rows = self.rows
-        np.subtract(state[:-1, None], self.columns, out=rows[:-1])
-        distances = np.sqrt(np.einsum("ij,ij->j", rows[:-1], rows[:-1]))
-        rows[:-1] /= np.maximum(distances, 1e-300)
-        return distances - state[-1], rows
+    def __call__(self, state: Floats) -> Sums:
+        centre, radius = state[:-1, None], state[-1]
+
+        def fill(block: Floats, rows: Floats) -> None:
+            toward, distances = rows[:-2], rows[-1]
+            np.subtract(centre, block, out=toward)
+            np.sqrt(np.einsum("ij,ij->j", toward, toward), out=distances)
+            toward /= np.maximum(distances, 1e-300)
+            rows[-2] = -1.0
+            distances -= radius
+
+        return self.add_up(fill)
 
 
 def settle_radial(moved: Floats, starts: Sequence[Floats]) -> Settled[Floats]:

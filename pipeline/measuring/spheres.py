@@ -77,14 +77,15 @@ def fit_sphere(points: npt.ArrayLike) -> SphereFit:
     settled = settle_radial(moved, [fit_radial_linear(thin_points(moved, _STARTING_POINTS))])
     covariance = compute_covariance(settled, len(moved))
     u = None if covariance is None else np.sqrt(np.maximum(np.diag(covariance), 0.0)) * scale
-    deviations = settled.residuals * scale
+    away = moved.T - settled.state[:3, None]
+    deviations = (np.sqrt(np.einsum("ij,ij->j", away, away)) - settled.state[3]) * scale
     return SphereFit(
         method="orthogonal-distance least squares (Levenberg-Marquardt)",
         count=len(array),
         centre_mm=as_vector3(settled.state[:3] * scale + centroid),
         radius_mm=float(settled.state[3]) * scale,
         sphericity_mm=float(np.ptp(deviations)),
-        rms_mm=float(np.sqrt(np.mean(deviations**2))),
+        rms_mm=float(np.sqrt(deviations @ deviations / len(array))),
         radius_u_mm=None if u is None else float(u[3]),
         centre_u_mm=None if u is None else as_vector3(u[:3]),
         deviations_mm=deviations,
