@@ -1,7 +1,7 @@
 """A flat mirror on a vehicle: which part of a level road an eye sees in it, exactly, by planes through the glass edge.
 
-Axes of the vehicle, right-handed for the driver's side on the left and mirrored for the right: x rearward, y outboard
-from the centre plane on the mirror's side, z up from the road; all in mm.
+Axes of the vehicle: x rearward, y outboard from the centre plane on the mirror's own side, z up from the road; all in mm.
+So left and right mirrors are entered alike (the axes are right-handed for a mirror on the right).
 """
 
 from __future__ import annotations

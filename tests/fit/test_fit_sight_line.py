@@ -50,6 +50,9 @@ def test_a_small_round_mirror_falls_short_and_says_by_how_much() -> None:
     assert not strip.horizon_seen
     words = " ".join(result.words)
     assert "falls short" in words and "The horizon is not seen." in words
+    for need in strip.needs:
+        assert need.across_mm is not None and need.up_mm is not None
+        assert need.miss_mm == pytest.approx(max(0.0, math.hypot(need.across_mm, need.up_mm) - 50), abs=1e-9)
     worst = max(need.miss_mm for need in strip.needs)
     assert f"misses the glass by {worst:.1f} mm" in words
 
@@ -78,6 +81,9 @@ def test_a_second_eye_only_adds() -> None:
     assert two.near_share > one.near_share
     assert two.area_share >= max(one.area_share, alone.area_share) - 1e-12
     assert len(two.outlines) == 2
+    twice = check_sight_line(narrow, [EYE, EYE], _find("us-111-driver"), side_mm=800.0).strips[0]
+    assert (twice.near_share, twice.area_share) == pytest.approx((one.near_share, one.area_share), rel=1e-9)
+    assert one.area_share < 1
 
 
 def test_curved_glass_by_place() -> None:
@@ -142,6 +148,8 @@ def test_line_along_a_plane_of_the_cone() -> None:
     cone = build_sight_cone(Mirror((-600, 0, 1000), (1, 0, 0), 100, 80), (0, 0, 1000))
     assert find_seen_interval(cone, (50_000, 0, 0), (0, 1, 0), 1000.0) == (0.0, 1000.0)
     assert find_seen_interval(cone, (0, 0, 5000), (1, 0, 0), 1000.0) is None
+    # Behind the glass is inside the pyramid of its edges, yet not seen: the stretch starts at the glass.
+    assert find_seen_interval(cone, (-900, 0, 1000), (1, 0, 0), 1000.0) == pytest.approx((300.0, 1000.0))
     assert compute_seen_ground(cone, ((0, 5), (1, 5), (1, 6))) == ()
 
 
