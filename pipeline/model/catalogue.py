@@ -299,6 +299,7 @@ class MoneyRules(Frozen):
     money_rate: Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0, le=1)] = 0.1
     holding_rate: Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0, le=1)] = 0.18
     lost_share: Share = 0.5
+    critical_weight: Positive = Field(default=2.0, description="how much likelier an error is in a critical feature")
     downside_price: NotNegative = 0.25
     guard_factor: NotNegative = Field(
         default=0.822, description="guard band as a share of U (ISO 14253-1: 1.645 u = 0.822 U)"

@@ -55,6 +55,7 @@ Day = Annotated[dt.date, BeforeValidator(_parse_day)]
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2_000)]
 Key = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]
 PartNumber = Annotated[str, StringConstraints(pattern=r"^[A-Z0-9][A-Z0-9-]{1,23}$")]
+MONEY_PATTERN = r"^\s*-?[0-9]+(\.[0-9]{1,4})?\s+[A-Z]{3}\s*$"
 CurrencyCode = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
 
 

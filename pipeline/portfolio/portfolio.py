@@ -1,0 +1,120 @@
+"""The whole road from a folder to everything that pages and commands show."""
+
+from __future__ import annotations
+
+import datetime as dt
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+from pipeline.costing.change_basis import ChangeBasis
+from pipeline.costing.ladder import PartLadder, compute_ladder
+from pipeline.costing.money import Rates
+from pipeline.costing.paths import Cycle
+from pipeline.findings.finding import Finding
+from pipeline.gates.standing import Standing
+from pipeline.lineage.freshness import PartLineage
+from pipeline.model.part import Part
+from pipeline.model.workspace import Workspace
+from pipeline.portfolio.check import Checked, check_workspace
+from pipeline.portfolio.money import build_rates
+from pipeline.portfolio.redo import build_change_basis
+
+
+@dataclass
+class Timings:
+    """How long each step of the road took, in seconds, in the order of the road."""
+
+    steps: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def take(self, name: str) -> Iterator[None]:
+        """Time what happens inside."""
+        start = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.steps[name] = self.steps.get(name, 0.0) + time.perf_counter() - start
+
+
+@dataclass(frozen=True)
+class PartFile:
+    """Everything that is known of one part: the record, its lineage, where it stands, what a change costs."""
+
+    part: Part
+    lineage: PartLineage
+    standing: Standing
+    findings: tuple[Finding, ...]
+    workspace: Workspace
+    rates: Rates
+
+    @property
+    def number(self) -> str:
+        """The part's number."""
+        return self.part.part
+
+    @cached_property
+    def basis(self) -> ChangeBasis | Cycle:
+        """All that its changes are priced from; a ring of tools where they wait for each other."""
+        return build_change_basis(self.part, self.lineage, self.workspace, self.rates)
+
+    @cached_property
+    def ladder(self) -> PartLadder | None:
+        """What a change costs at each stage; None where the tools wait for each other in a ring."""
+        return None if isinstance(self.basis, Cycle) else compute_ladder(self.basis)
+
+
+@dataclass(frozen=True)
+class Portfolio:
+    """All parts, and the findings of the whole workspace."""
+
+    checked: Checked
+    parts: Mapping[str, PartFile]
+    timings: Timings
+
+    @property
+    def workspace(self) -> Workspace | None:
+        """The workspace; None when its catalogues cannot be used."""
+        return self.checked.workspace
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings by place."""
+        return self.checked.findings
+
+
+def build_portfolio(root: Path, today: dt.date | None = None) -> Portfolio:
+    """Walk the whole road: read, link, trace, judge; costs are reckoned when a page asks for them.
+
+    root : folder with `projects/` and `shared/`. today : day to speak of; see `check_workspace`.
+    """
+    timings = Timings()
+    with timings.take("check"):
+        checked = check_workspace(root, today)
+    if checked.workspace is None:
+        return Portfolio(checked, {}, timings)
+    with timings.take("assemble"):
+        parts = _assemble(checked, checked.workspace)
+    return Portfolio(checked, parts, timings)
+
+
+def _assemble(checked: Checked, workspace: Workspace) -> dict[str, PartFile]:
+    rates = build_rates(workspace.catalogues)
+    by_record: dict[str, list[Finding]] = {}
+    for finding in checked.findings:
+        by_record.setdefault(finding.record, []).append(finding)
+    return {
+        number: PartFile(
+            part,
+            checked.lineage.parts[number],
+            checked.standings[number],
+            tuple(by_record.get(number, ())),
+            workspace,
+            rates,
+        )
+        for number, part in workspace.parts.items()
+        if part.family in workspace.catalogues.families.families
+    }
