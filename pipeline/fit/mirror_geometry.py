@@ -1,6 +1,6 @@
 """A flat mirror on a vehicle: which part of a level road an eye sees in it, exactly, by planes through the glass edge.
 
-Axes of the vehicle: x rearward, y outboard from the centre plane on the mirror's own side, z up from the road; all in mm.
+Axes of the vehicle: x rearward, y outboard from the centre plane on the mirror's own side, z up from the road; mm.
 So left and right mirrors are entered alike (the axes are right-handed for a mirror on the right).
 """
 
