@@ -12,7 +12,7 @@ from pipeline.costing.change_basis import ChangeBasis
 from pipeline.costing.change_classes import ClassEffect
 from pipeline.costing.figures import NO_COST, ClassRow, Exact, Figure, merge_rows, mix_exact
 from pipeline.costing.paths import compute_finish_times
-from pipeline.costing.ranges import NOTHING, ZERO, Range, add_ranges, find_greatest, mix_ranges
+from pipeline.costing.ranges import NOTHING, Range, add_ranges, find_greatest, mix_ranges
 from pipeline.costing.redo import RedoGraph
 from pipeline.costing.stages import Stage
 from pipeline.costing.working import Line
@@ -172,21 +172,20 @@ def _write_tool_line(stated: Line, amount: Range) -> Line:
 
 def _compute_path_weeks(graph: RedoGraph, redone: tuple[int, ...], borne: Mapping[int, tuple[int, ...]]) -> Range:
     """Longest path through what is redone, in one case of tool change."""
-    weeks = {tool: bear_weeks(graph, tool, ones) for tool, ones in borne.items()}
     lengths = []
     for point in range(3):
-        durations = mask_weeks(graph.weeks[point], redone)
-        for tool, one in weeks.items():
-            durations[tool] = one[point]
-        lengths.append(max(compute_finish_times(graph.before, durations)))
+        durations = mask_ticks(graph.ticks[point], redone)
+        for tool, ones in borne.items():
+            durations[tool] = max([graph.class_ticks[tool][one][point] for one in ones])
+        lengths.append(max(compute_finish_times(graph.before, durations)) * graph.week_unit)
     return Range(*lengths)
 
 
-def mask_weeks(weeks: Sequence[Decimal], kept: Sequence[int]) -> list[Decimal]:
-    """The weeks of what is kept; everything else takes no time."""
-    masked = [ZERO] * len(weeks)
+def mask_ticks(ticks: Sequence[int], kept: Sequence[int]) -> list[int]:
+    """The time of what is kept; everything else takes none."""
+    masked = [0] * len(ticks)
     for position in kept:
-        masked[position] = weeks[position]
+        masked[position] = ticks[position]
     return masked
 
 

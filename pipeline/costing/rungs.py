@@ -13,6 +13,7 @@ from pipeline.costing.change_cost import (
     build_rows,
     compute_figure,
     find_stated_weeks,
+    mask_ticks,
     pick_tools,
     price_tool,
 )
@@ -131,7 +132,7 @@ def _compute_lengths(
     graph: RedoGraph, change: Change, point: int, cases: Sequence[Case], ahead: Waves, behind: Waves
 ) -> list[list[int]]:
     """Longest path in ticks at each stage for each case; what waits for no tool is reckoned once for all of them."""
-    durations = _mask(graph.ticks[point], change.reached)
+    durations = mask_ticks(graph.ticks[point], change.reached)
     finish = compute_finish_times(graph.before, durations)
     floor = _climb_stages(finish, ahead)
     lengths = []
@@ -142,14 +143,6 @@ def _compute_lengths(
             update_finish_times(graph.before, durations, finish, graph.behind_tools)
         lengths.append(list(map(max, floor, _climb_stages(finish, behind))))
     return lengths
-
-
-def _mask(ticks: Sequence[int], kept: Sequence[int]) -> list[int]:
-    """The time of what is kept; everything else takes none."""
-    masked = [0] * len(ticks)
-    for position in kept:
-        masked[position] = ticks[position]
-    return masked
 
 
 def _climb_stages(finish: Sequence[int], waves: Waves) -> list[int]:
