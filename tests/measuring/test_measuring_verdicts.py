@@ -97,6 +97,8 @@ def test_edges_are_where_they_should_be_in_spite_of_rounding():
     assert decide_conformity(25.06, 0.005, None, 25.05, 2).outcome is Outcome.UNDECIDED
     assert decide_conformity(25.0600001, 0.005, None, 25.05, 2).outcome is Outcome.NOT_CONFORM
     assert decide_conformity(24.96, 0.005, 24.95, None, 2).outcome is Outcome.CONFORM
+    # 10.01 - 10 is 0.009999999999999787: a bare comparison with 0.01 would leave it undecided.
+    assert decide_conformity(10.01, 0.005, 10.0, None, 2).outcome is Outcome.CONFORM
 
 
 def test_simple_acceptance_leaves_nothing_undecided_but_the_limit_itself():

@@ -35,6 +35,11 @@ def test_strd_univariate(values, mean, sd):
     assert sample.sd == pytest.approx(sd, rel=2e-8)
 
 
+def test_mean_that_no_double_can_hold():
+    # 1e16 + 1 lies between two doubles; two plain passes give 2, the corrected ones the root of 2 (derived).
+    assert summarise([1e16, 1e16 + 2]).sd == pytest.approx(2**0.5)
+
+
 def test_one_pass_formula_falls_into_the_trap():
     values = np.array(NUM_ACC[3][0])
     naive = np.sum(values**2) - len(values) * np.mean(values) ** 2
@@ -336,6 +341,49 @@ HARDNESS = [
     (45, 446, 421, 73.1),
     (40, 392, 371, 70.4),
 ]
+
+
+# The whole of it, HRC, HV, HBW, HRA, MPa: seen.
+PRINTED = [
+    (68, 940, None, 85.6, None),
+    (67, 900, None, 85.0, None),
+    (66, 865, None, 84.5, None),
+    (65, 832, 739, 83.9, None),
+    (64, 800, 722, 83.4, None),
+    (63, 772, 706, 82.8, None),
+    (62, 746, 688, 82.3, None),
+    (61, 720, 670, 81.8, None),
+    (60, 697, 654, 81.2, None),
+    (59, 674, 634, 80.7, 2420),
+    (58, 653, 615, 80.1, 2330),
+    (57, 633, 595, 79.6, 2240),
+    (56, 613, 577, 79.0, 2160),
+    (55, 595, 560, 78.5, 2070),
+    (54, 577, 543, 78.0, 2010),
+    (53, 560, 525, 77.4, 1950),
+    (52, 544, 512, 76.8, 1880),
+    (51, 528, 496, 76.3, 1820),
+    (50, 513, 482, 75.9, 1760),
+    (49, 498, 468, 75.2, 1700),
+    (48, 484, 455, 74.7, 1640),
+    (47, 471, 442, 74.1, 1580),
+    (46, 458, 432, 73.6, 1520),
+    (45, 446, 421, 73.1, 1480),
+    (44, 434, 409, 72.5, 1430),
+    (43, 423, 400, 72.0, 1390),
+    (42, 412, 390, 71.5, 1340),
+    (41, 402, 381, 70.9, 1300),
+    (40, 392, 371, 70.4, 1250),
+]
+
+
+def test_hardness_table_row_by_row():
+    scales = [HardnessScale.HV, HardnessScale.HBW, HardnessScale.HRA, HardnessScale.RM]
+    for hrc, *values in PRINTED:
+        for scale, value in zip(scales, values, strict=True):
+            if value is not None:
+                assert convert_hardness(hrc, HardnessScale.HRC, scale).value == value
+    assert len(PRINTED) == len(TABLE)
 
 
 @pytest.mark.parametrize(("hrc", "hv", "hbw", "hra"), HARDNESS)
