@@ -11,7 +11,7 @@ import numpy as np
 from pipeline.costing.bounds import check_count, check_not_negative, check_probability
 from pipeline.costing.errors_left import FailureMode, Remaining, compute_counts
 
-_MOST_CASES = 200_000  # more combinations of counts than this are simulated, not added up
+_MOST_CASES = 50_000  # more combinations of counts than this are simulated, not added up
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ def compute_loop(stakes: Stakes, loop: Loop, seed: int = 0, draws: int = 100_000
 
     The saving is the expected value of sample information where each error that is left is found with a known chance
     and corrected only if that is cheaper than leaving it; it needs no simulation. The chance that it pays is added up
-    exactly over the counts that do not pay, or simulated with the seed where there are over 200,000 of those.
+    exactly over the counts that do not pay, or simulated with the seed where there are over 50,000 of those.
 
     Args:
         stakes: what is left and what it costs, by mode.
@@ -222,13 +222,21 @@ def compute_chance_pays(stakes: Stakes, loop: Loop, seed: int = 0, draws: int = 
         for mode in FailureMode
         if mode in stakes and stakes[mode].saving > 0 and loop.powers.get(mode, 0.0) * stakes[mode].remaining.miss > 0
     ]
-    limits = [math.floor(loop.price / saving) for _, saving, _ in seen]
-    if math.prod(limit + 1 for limit in limits) > _MOST_CASES:
+    limits = [min(_find_reach(left, power), loop.price / saving) for left, saving, power in seen]
+    counts = [math.floor(limit) + 1 for limit in limits]
+    if math.prod(count + 1 for count in counts) > _MOST_CASES:
         return _simulate_chance(seen, loop.price, seed, draws)
-    return 1 - _add_up_losing(seen, limits, loop.price)
+    return min(1.0, max(0.0, 1 - _add_up_losing(seen, counts, loop.price))) if seen else 0.0
 
 
 _Seen = Sequence[tuple[Remaining, float, float]]
+
+
+def _find_reach(left: Remaining, power: float) -> float:
+    """A number of found errors that is as good as never exceeded: mean + 100 standard deviations + 20."""
+    share = left.miss * power
+    mean = share * left.shape / left.weight
+    return mean + 100 * math.sqrt(mean * (1 + share / left.weight)) + 20
 
 
 def _add_up_losing(seen: _Seen, limits: Sequence[int], price: float) -> float:
@@ -282,9 +290,7 @@ def compute_stakes_after(stakes: Stakes, loop: Loop, found: Mapping[FailureMode,
     """
     counts = {} if found is None else found
     return {
-        mode: replace(
-            stake, remaining=compute_after(stake.remaining, loop.powers.get(mode, 0.0), counts.get(mode, 0))
-        )
+        mode: replace(stake, remaining=compute_after(stake.remaining, loop.powers.get(mode, 0.0), counts.get(mode, 0)))
         for mode, stake in stakes.items()
     }
 

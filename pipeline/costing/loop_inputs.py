@@ -51,7 +51,7 @@ class LoopInput:
         if self.slope == 0:
             return None
         turns = -self.base / self.slope
-        return turns if self.least <= turns <= self.most else None
+        return turns if self.least <= turns <= self.most and math.isfinite(turns) else None
 
 
 def list_inputs(stakes: Stakes, loop: Loop) -> tuple[LoopInput, ...]:

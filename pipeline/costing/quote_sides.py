@@ -69,7 +69,8 @@ class Side:
     refurbishment: Decimal
     piece: Decimal
     least_order: Decimal
-    price_order: Decimal
+    wanted_order: Decimal | None
+    price_least: Decimal
     yield_share: Decimal
     duty: Decimal
     freight: Decimal
@@ -114,8 +115,7 @@ def build_side(quote: Quote, purchase: Purchase, dear: bool = False, fx: Decimal
     rate = purchase.rates.find_rate(quote.currency, purchase.on).rate if fx is None else fx
     filled = _Filler(quote, purchase, dear, rate)
     least, most = quote.minimum_order.low, quote.minimum_order.high
-    order = Decimal(quote.order_quantity or 0)
-    piece_order = max(order, (least if dear else most) or Decimal(0))
+    priced_at = (least if dear else most) or Decimal(0)
     weeks = filled.fill("weeks")
     return Side(
         fx=rate,
@@ -128,7 +128,8 @@ def build_side(quote: Quote, purchase: Purchase, dear: bool = False, fx: Decimal
         refurbishment=filled.fill_money("refurbishment"),
         piece=filled.fill_money("piece"),
         least_order=filled.fill("minimum_order"),
-        price_order=piece_order,
+        wanted_order=None if quote.order_quantity is None else Decimal(quote.order_quantity),
+        price_least=priced_at,
         yield_share=filled.fill_good("yield_share") or Decimal(1),
         duty=filled.fill("duty"),
         freight=filled.fill_money("freight"),

@@ -15,10 +15,15 @@ WEEKS_PER_YEAR = Decimal(52)
 
 @dataclass(frozen=True)
 class Quantities:
-    """What is made for the good pieces: pieces paid for, one order, shots, tool sets, refurbishments."""
+    """What is made for the good pieces: pieces paid for, one order, shots, tool sets, refurbishments.
+
+    `priced` is the order quantity at which the unit price is read: that of one order, except at an end of a range,
+    where a minimum order that is not stated must not make pieces cheaper at the dear end.
+    """
 
     bought: int
     order: Decimal
+    priced: Decimal
     shots: int
     sets: int
     refurbishments: int
@@ -135,25 +140,22 @@ def compute_quantities(side: Side, pieces_per_shot: int, good: int, years: int) 
     bought = max(divide_up(good, side.yield_share), divide_up(side.least_order, 1))
     shots = divide_up(bought, pieces_per_shot)
     sets = 1 if side.tool_life is None else max(1, divide_up(shots, side.tool_life))
-    order = max(side.least_order, side.price_order) or Decimal(divide_up(bought, years))
+    wanted = Decimal(divide_up(bought, years)) if side.wanted_order is None else side.wanted_order
     refurbishments = 0
     if side.refurbish_every is not None:
         life = Decimal(shots) if side.tool_life is None else side.tool_life
         full = divide_up(min(life, Decimal(shots)), side.refurbish_every) - 1
         rest = divide_up(shots - (sets - 1) * life, side.refurbish_every) - 1
         refurbishments = full * (sets - 1) + max(0, rest)
-    return Quantities(bought, min(order, Decimal(bought)), shots, sets, refurbishments)
+    order = min(max(wanted, side.least_order), Decimal(bought))
+    priced = min(max(wanted, side.price_least), Decimal(bought))
+    return Quantities(bought, order, priced, shots, sets, refurbishments)
 
 
 def find_unit_price(quote: Quote, side: Side, order: Decimal) -> Decimal:
     """The unit price at an order quantity, in the home currency: the last price break that the order reaches."""
     reached = [step.price for step in quote.breaks if step.quantity <= order]
     return reached[-1] * side.fx if reached else side.piece
-
-
-def find_price_order(side: Side, made: Quantities) -> Decimal:
-    """The order quantity at which the unit price is read: never more than is bought in all."""
-    return min(side.price_order or made.order, Decimal(made.bought))
 
 
 def compute_lines(
@@ -165,7 +167,7 @@ def compute_lines(
         price_order: order quantity at which the unit price is read, where it is not the one that is placed.
     """
     made = compute_quantities(side, quote.pieces_per_shot, purchase.good, purchase.years)
-    read_at = find_price_order(side, made) if price_order is None else price_order
+    read_at = made.priced if price_order is None else price_order
     side = replace(side, piece=find_unit_price(quote, side, read_at))
     tool = made.sets * side.tool
     stock = made.order / 2 * side.landed / side.yield_share
@@ -250,8 +252,7 @@ def _compute_range(
     smallest for the dear one, so that no value within the bounds can lie outside the range."""
     dear = build_side(quote, purchase, dear=True)
     orders = [
-        find_price_order(side, compute_quantities(side, quote.pieces_per_shot, purchase.good, purchase.years))
-        for side in (cheap, dear)
+        compute_quantities(side, quote.pieces_per_shot, purchase.good, purchase.years).priced for side in (cheap, dear)
     ]
     made, at_price, low = compute_lines(quote, cheap, purchase, shortest_weeks, max(orders))
     top = compute_lines(quote, dear, purchase, shortest_weeks, min(orders))[2]

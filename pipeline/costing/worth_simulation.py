@@ -19,7 +19,7 @@ from pipeline.costing.case import (
     check_kits_counted_once,
     list_count_chances,
 )
-from pipeline.costing.estimate import Floats, simulate_estimate
+from pipeline.costing.estimate import Floats, map_uniforms
 from pipeline.costing.factors import compute_payback, find_internal_rates
 from pipeline.costing.worth import (
     Levels,
@@ -69,7 +69,10 @@ class CaseResult:
 
 
 def simulate_levels(case: Case, draws: int, seed: int) -> dict[str, Floats]:
-    """Draws of every input of a case. The seed is mixed with the part's name: another part changes nothing here.
+    """Draws of every input of a case.
+
+    The seed is mixed with the part's name, and every input has its own row of uniform numbers, used or not: another
+    part, or another value of an input, changes nothing else, so two versions of a case meet in the same worlds.
 
     Returns:
         For each input an array of shape (draws,); "errors" is their money.
@@ -79,27 +82,29 @@ def simulate_levels(case: Case, draws: int, seed: int) -> dict[str, Floats]:
     """
     check_count(draws, "the number of draws", least=1)
     check_count(seed, "the seed")
+    estimates = list_estimates(case)
     rng = np.random.default_rng([seed, zlib.crc32(case.name.encode())])
-    levels = {name: simulate_estimate(estimate, rng, draws) for name, estimate in list_estimates(case).items()}
+    uniforms = rng.random((len(estimates) + len(case.errors), draws))
+    levels = {name: map_uniforms(one, row) for (name, one), row in zip(estimates.items(), uniforms, strict=False)}
     errors = np.zeros(draws)
-    for risk in case.errors:
-        errors += risk.late * simulate_errors(risk, rng, draws)
+    for risk, row in zip(case.errors, uniforms[len(estimates) :], strict=True):
+        errors += risk.late * count_errors(risk, row)
     return levels | {"errors": errors}
 
 
-def simulate_errors(risk: ErrorRisk, rng: np.random.Generator, draws: int) -> NDArray[np.int64]:
-    """Draws of the number of errors left of one mode, by inversion of the negative binomial.
+def count_errors(risk: ErrorRisk, uniforms: Floats) -> NDArray[np.int64]:
+    """Draws of the number of errors left of one mode from uniform numbers, by inversion of the negative binomial.
 
     Counts are tabulated until all but 1e-12 is covered, at most 10,000.
 
-    >>> counts = simulate_errors(ErrorRisk(1.0, 4.0, 1.0, 0.0), np.random.default_rng(1), 100_000)
-    >>> bool(abs(counts.mean() - 0.25) < 0.01)
-    True
+    Args:
+        uniforms: at least 0 and below 1.
+
+    >>> count_errors(ErrorRisk(1.0, 4.0, 1.0, 0.0), np.array([0.79, 0.81, 0.97])).tolist()
+    [0, 1, 2]
     """
-    if risk.miss == 0:
-        return np.zeros(draws, dtype=np.int64)
-    below = list_count_chances(risk)
-    return np.asarray(np.searchsorted(np.cumsum(below)[:-1], rng.random(draws), side="right"), dtype=np.int64)
+    below = np.cumsum(list_count_chances(risk))[:-1]
+    return np.asarray(np.searchsorted(below, uniforms, side="right"), dtype=np.int64)
 
 
 def simulate_case(case: Case, rate: float, draws: int = 10_000, seed: int = 0) -> CaseResult:
