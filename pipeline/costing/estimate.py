@@ -112,7 +112,7 @@ def compute_quantile(estimate: Estimate, share: float) -> float:
     5.0
     """
     check_probability(share, "the share of a quantile")
-    if estimate.is_known:
+    if estimate.is_known or share < 1e-30:  # far below that the inverse function gives no number
         return float(estimate.low)
     from scipy.special import betaincinv  # heavy, and only pages that draw a tornado need it
 
