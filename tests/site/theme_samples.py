@@ -136,10 +136,12 @@ def build_part() -> v.PartPage:
     req = v.RequirementLine
     gates = (
         v.GateDetail("gate-measure", "measure", "proven", P, (req(P, "at least 3 originals that count", build_line(Run("O1", href="parts/TW-101.html#O1"), ", ", Run("O2", href="parts/TW-101.html#O2"), ", O3; O4 is restored")), req(P, "every critical feature measured", build_line("3 of 3 critical features measured"))), build_line("go by Ito on 30 Jan 2026")),
+        v.GateDetail("gate-model", "model", "proven", P, (req(P, "a model made from what was measured", build_line("revision D, from M1, M2 and M3")),)),
         v.GateDetail("gate-prototype", "prototype", "stale", X, (req(X, "a prototype of the revision to be tooled", build_line("P1 is revision C"), "print revision D", Link("G210", "rules/M104.html")),)),
         v.GateDetail("gate-fit", "fit check", "stale", X, (req(X, "a fresh fit check on each body", build_line("F1, F2 were made on revision C"), "refit revision D on saloon and estate"), req(W, "a fit check on the drophead", build_line("waived until metal is cut, risk: owner"), "no drophead yet; the waiver ends when metal is cut"), req(M, "evidence that sees plate build", (), "a plated sample: a print proves no plating")), build_line("go by Ito on 25 May 2026, drophead promised for June")),
         v.GateDetail("gate-quote", "quote", "in work", I, (req(I, "two quotes on the revision to be tooled", build_line("Q1 of north-die"), "a second quote on revision D"),)),
     )
+    gates += (v.GateDetail("gate-tooling", "tooling", "ordered", C, (req(C, "an accepted first article", build_line("planned after the cut on 14 Dec")),)),)
     cell = v.MatrixCell
     coverage = v.CoverageMatrix(
         ("left", "right"),
@@ -169,6 +171,11 @@ def build_part() -> v.PartPage:
         ev("F1", "fit check", "saloon-3, left", "P1", "rim_to_wing", "20 May 2026", "Mara, seen by Ito", X, "stale since 2 Oct", reason, Link("f1.png", "evidence/f1.png"), git),
         ev("F2", "fit check", "estate-lent, left", "P1", "rim_to_wing", "21 May 2026", "Mara, seen by Ito", X, "stale since 2 Oct", reason, None, git),
         ev("Q1", "quote", "north-die", "D", "die, trim, rack, gauge, nest", "15 Oct 2026", "Lund", I, "46 days left", (), None, git),
+    )
+    evidence += tuple(
+        ev(key, kind, "", "", "", "22 Jan 2026", "Mara", mark, words)
+        for key, kind, mark, words in (("O2", "original", P, "counted"), ("O3", "original", I, "worn"), ("O4", "original", N, "not counted: restored"),
+        ("M2", "measurement", P, "fresh"), ("M3", "measurement", P, "fresh"), ("A", "revision", N, "replaced by C"), ("C", "revision", N, "replaced by D"))
     )
     tools = Table(
         "Tools",

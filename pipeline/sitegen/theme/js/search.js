@@ -48,7 +48,7 @@
       before = last;
       last = row;
     }
-    return last[b.length];
+    return Math.min(last[b.length], limit + 1);
   }
 
   function allowedErrors(term) {
@@ -82,8 +82,8 @@
       if (!found.length && limit) {
         vocabulary.forEach(function (word) {
           var off = distance(term, word, limit);
-          if (off > limit && word.length > term.length) off = distance(term, word.slice(0, term.length), limit - 1 || 1);
           if (off <= limit) found.push([word, 3 - off]);
+          else if (word.length > term.length && distance(term, word.slice(0, term.length), 1) <= 1) found.push([word, 1]);
         });
       }
       return found;
