@@ -154,17 +154,19 @@ def _write_lines(graph: RedoGraph, redone: tuple[int, ...], choice: Mapping[int,
         redesign = redesign if redesign in redone else None
         both, paid = _price_with_redesign(graph, tool, ones, redesign)
         effect = graph.items[tool].by_class[ones[-1]]
-        if redesign is not None and effect.redesign_in_price:
+        is_apart = effect.line.amount is None or _subtract(both, paid) == effect.line.amount
+        if redesign is None or (is_apart and not effect.redesign_in_price):
+            both = _subtract(both, paid)
+        else:
             written[redesign] = tuple(Line(one.label, _IN_PRICE, NOTHING) for one in graph.lines[redesign])
-            paid = NOTHING
-        written[tool] = (_write_tool_line(effect.line, _subtract(both, paid)),)
+        written[tool] = (_write_tool_line(effect.line, both),)
     return tuple(line for position in redone for line in written.get(position, graph.lines[position]))
 
 
 def _write_tool_line(stated: Line, amount: Range) -> Line:
     if stated.amount is None or amount == stated.amount:
         return stated
-    return Line(stated.label, f"{stated.working}, not below the lighter change or the redesign that it holds", amount)
+    return Line(stated.label, f"{stated.working}, not below a lighter change or the redesign in it", amount)
 
 
 # --- weeks -----------------------------------------------------------------------------------------------------------
