@@ -53,9 +53,7 @@ def find_obstacles(quote: Quote, footing: Footing, purchase: Purchase, stale: st
     return tuple(words)
 
 
-def compare_quotes(
-    quotes: Sequence[Quote], purchase: Purchase, stale: Mapping[str, str] | None = None
-) -> Comparison:
+def compare_quotes(quotes: Sequence[Quote], purchase: Purchase, stale: Mapping[str, str] | None = None) -> Comparison:
     """Put quotes side by side. Only a quote that is complete, passes every term, is valid and stands gets a rank.
 
     Args:

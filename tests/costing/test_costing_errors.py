@@ -77,7 +77,9 @@ def test_the_table_says_what_each_check_could_and_could_not_see() -> None:
     assert material.saw == ()
     assert material.blind == ("print on the car", "hardness test")
     assert find_unseen((fit, material)) == (MATERIAL,)
-    assert material.words == "about 0.1 errors of material and process, 89 % chance of none; no check so far can see them"
+    assert (
+        material.words == "about 0.1 errors of material and process, 89 % chance of none; no check so far can see them"
+    )
     assert "no check" not in fit.words
 
 
@@ -118,8 +120,8 @@ def test_a_part_that_is_half_known_counts_half() -> None:
     ("call", "words"),
     [
         (lambda: Prior(0, 1), "shape of a prior is 0"),
-        (lambda: Check("x", {FIT: 1.5}), "detection of \"x\" for fit is 1.5"),
-        (lambda: Check("x", {FIT: 0.5}, coverage=-0.1), "coverage of \"x\" is -0.1"),
+        (lambda: Check("x", {FIT: 1.5}), 'detection of "x" for fit is 1.5'),
+        (lambda: Check("x", {FIT: 0.5}, coverage=-0.1), 'coverage of "x" is -0.1'),
         (lambda: compute_remaining(Prior(1, 1), 1.2), "chance to be missed is 1.2"),
         (lambda: compute_remaining(Prior(1, 1), 0.5, -1), "errors found is -1"),
         (lambda: compute_remaining(Prior(1, 1), 1.0, 2), "2 errors were found by checks that cannot see them"),
