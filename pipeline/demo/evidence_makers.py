@@ -26,7 +26,7 @@ def build_evidence(part: Part, build_picture: bool = True) -> dict[str, bytes]:
     build_picture : also draw the photographs (PNG), which take longest.
     """
     files: dict[str, bytes] = {}
-    for path, content in _build_texts(part):
+    for path, content in build_texts(part):
         files[path] = content.encode("utf-8")
     for key, revision in part.revisions.items():
         if revision.file is not None and not revision.file.endswith(".csv"):
@@ -44,7 +44,8 @@ def _count_later_sizes(part: Part, key: str) -> int:
     return sum(bool(sizes & set(revision.changed or ())) for revision in later)
 
 
-def _build_texts(part: Part) -> Iterator[tuple[str, str]]:
+def build_texts(part: Part) -> Iterator[tuple[str, str]]:
+    """Yield path and text of every file that is text: points, readings, reports, offers, settings."""
     for key, measurement in part.measurements.items():
         if measurement.file is not None:
             yield measurement.file, build_points(part, key)

@@ -61,6 +61,7 @@ def build_quote_letter(part: Part, key: str, quote: Quote) -> str:
     return "\n".join([*lines, "", f"Lead time: {weeks}. Tools belong to: {quote.owns_tool.value}."]) + "\n"
 
 
+_GENERAL_SETTINGS = (("cycle time", 42, "s"), ("force", 38, "kN"), ("temperature of the shop", 19.5, "C"))
 _SETTINGS = {
     "die-cast-plated": (("metal temperature", 422, "C"), ("die temperature", 185, "C"), ("plunger speed", 2.4, "m/s")),
     "moulded": (("melt temperature", 238, "C"), ("mould temperature", 62, "C"), ("holding pressure", 48, "MPa")),
@@ -75,7 +76,7 @@ def build_settings(part: Part, key: str, article: FirstArticle) -> str:
     rng = np.random.default_rng(build_seed(part.part, key, "settings"))
     lines = [f"# invented data; {part.part} {key}, revision {article.of}, {article.on}", "piece,setting,value,unit"]
     for piece in range(1, article.pieces + 1):
-        for name, value, unit in _SETTINGS[family]:
+        for name, value, unit in _SETTINGS.get(family, _GENERAL_SETTINGS):
             lines.append(f"{piece},{name},{value * (1 + rng.normal(0, 0.004)):.4g},{unit}")
     return "\n".join(lines) + "\n"
 

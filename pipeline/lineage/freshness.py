@@ -227,8 +227,8 @@ class _Judge:
                 words = f"{other}: {reason.words}"
                 yield replace(reason, words=words, features=node.covers, path=(parent, node.id))
             return
-        if parent not in self.nodes:
-            return
+        if parent not in self.nodes or (node.section == "measurements" and parent.startswith("measurements.")):
+            return  # a measurement that replaces another one owes nothing to it
         for reason in self.judge_node(parent, waiting):
             if node.section == "revisions" and parent.startswith("measurements.") and self.is_renewed(node, reason):
                 continue
