@@ -11,7 +11,9 @@ from typing import IO
 
 from pipeline.history.conditions import Condition, ConditionKind, parse_refusal
 from pipeline.history.repository import Repository
-from pipeline.history.safe_git import start_git
+from pipeline.history.safe_git import run_git, start_git
+
+_MOST_QUESTIONS = 20
 
 
 def read_blobs(repository: Repository, hashes: Iterable[str]) -> Iterator[tuple[str, bytes | Condition]]:
@@ -20,16 +22,29 @@ def read_blobs(repository: Repository, hashes: Iterable[str]) -> Iterator[tuple[
     behind it).
     """
     waiting = list(dict.fromkeys(hashes))
+    asked = 0
     while waiting:
         done = 0
         with tempfile.TemporaryFile() as errors:
             for digest, content in _read_until_it_stops(repository.folder, waiting, errors):
                 done += 1
-                yield digest, content
+                if isinstance(content, Condition) and asked < _MOST_QUESTIONS:
+                    asked += 1
+                    yield digest, _explain_missing(repository.folder, content)
+                else:
+                    yield digest, content
             if done < len(waiting):
                 errors.seek(0)
                 yield waiting[done], parse_refusal(errors.read(), waiting[done])
         waiting = waiting[done + 1 :]
+
+
+def _explain_missing(folder: Path, missing: Condition) -> Condition:
+    """The batch calls a damaged loose object missing too; asked for it alone, git says what is the matter."""
+    if missing.kind is not ConditionKind.OBJECT_NOT_HERE:
+        return missing
+    found = parse_refusal(run_git(folder, ["cat-file", "-t", missing.subject]).err, missing.subject)
+    return found if found.kind is ConditionKind.CORRUPT_OBJECT else missing
 
 
 def _read_until_it_stops(folder: Path, hashes: list[str], errors: IO[bytes]) -> Iterator[tuple[str, bytes | Condition]]:

@@ -56,7 +56,14 @@ def render_value(value: Any) -> str:
     """
     if isinstance(value, str):
         return value
-    return json.dumps(value, sort_keys=True, ensure_ascii=False, default=str, separators=(",", ":"))
+    return json.dumps(_name_keys(value), sort_keys=True, ensure_ascii=False, default=str, separators=(",", ":"))
+
+
+def _name_keys(value: Any) -> Any:
+    """The same value with every key a text: keys of several types (YAML 1.1 reads `on` as true) have no order."""
+    if isinstance(value, Mapping):
+        return {str(name): _name_keys(item) for name, item in value.items()}
+    return [_name_keys(item) for item in value] if isinstance(value, list | tuple) else value
 
 
 _TOP = re.compile(rb"^(?=[^\s#-])", re.MULTILINE)
@@ -197,8 +204,15 @@ class FactReader:
         if piece not in self._pieces:
             self.parsed += 1
             tree = self._parse(piece)
-            self._pieces[piece] = None if tree is None else dict(self._collect(tree))
+            self._pieces[piece] = None if tree is None else self._collect_safely(tree)
         return self._pieces[piece]
+
+    def _collect_safely(self, tree: Mapping[str, Any]) -> dict[str, str] | None:
+        """A tree that holds itself (by an alias) has no facts."""
+        try:
+            return dict(self._collect(tree))
+        except (RecursionError, ValueError):
+            return None
 
 
 def join_items(facts: Sequence[Mapping[str, str]]) -> dict[str, str]:
