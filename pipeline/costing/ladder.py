@@ -70,11 +70,13 @@ def compute_ladder(basis: ChangeBasis) -> PartLadder:
     """
     if not basis.features:
         return PartLadder(_climb(basis, None, Decimal(1), build_change(basis, None)), ())
-    total = sum((one.share for one in basis.features), ZERO)
+    ordered = sorted(basis.features, key=lambda one: one.key)
+    total = sum((one.share for one in ordered), ZERO)
+    shares = split_whole([one.share / total for one in ordered])
     known: dict[tuple[tuple[int, ...], Mix], Ladder] = {}
-    shares = split_whole([one.share / total for one in basis.features])
-    ladders = tuple(_climb_feature(basis, one, share, known) for one, share in zip(basis.features, shares, strict=True))
-    return PartLadder(_mix_ladders(basis, ladders), ladders)
+    found = {one.key: _climb_feature(basis, one, share, known) for one, share in zip(ordered, shares, strict=True)}
+    # the part is mixed in the order of the keys, so that the order in which features are given cannot shift a cent
+    return PartLadder(_mix_ladders(basis, tuple(found.values())), tuple(found[one.key] for one in basis.features))
 
 
 def _climb_feature(
