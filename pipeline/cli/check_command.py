@@ -48,7 +48,7 @@ def command(parts: tuple[str, ...], workspace: Path | None, today: dt.date | Non
         if findings:
             click.echo(render_text(findings))
         if records == 0:
-            click.echo("No records yet: write projects/<number>/part.yaml, e.g. from the README/.")
+            click.echo("No records yet: write projects/<number>/part.yaml; the README shows one.")
         click.echo(render_summary(findings, records, broken))
     counted = {Severity.ERROR, Severity.WARNING} if strict else {Severity.ERROR}
     return EXIT_FINDINGS if any(f.severity in counted for f in findings) else EXIT_CLEAN

@@ -71,8 +71,8 @@ class _Walk:
 
     def choose_first_day(self) -> dt.date:
         """Return a first day: more of them lately than long ago, as a growing shop has it."""
-        back = int(1000 * (1 - self.rng.random() ** 0.62)) + 6
-        return self.today - dt.timedelta(days=min(back, 980))
+        back = int(760 * (1 - self.rng.random() ** 0.75)) + 6
+        return self.today - dt.timedelta(days=min(back, 760))
 
     def find_people(self, role: Role, day: dt.date) -> list[str]:
         """Return who has a role on a day and stays in the shop."""
@@ -331,10 +331,15 @@ class _Walk:
                 "tools",
                 f"{name}: {{kind: {kind}{forms}{fits}, price: {self.prices[name]:g} USD, owner: us, steps: {{quoted: {self.day}}}}}",
             )
+        strayed = self.rng.random() < 0.1
+        if strayed:
+            self.add_revision(changed=True)  # changed for the toolmaker's sake, and not tried again since
         for index in range(2):
             self.add_quote(index)
             if index == 0 and not self.wait(Gate.QUOTE, 0.15):
                 return False
+        if strayed:
+            return False
         buyer = self.find_people(Role.BUYER, self.day)[0]
         return self.decide(Gate.QUOTE, buyer, f", choose: {self.last_quote}")
 
@@ -347,8 +352,8 @@ class _Walk:
         """Release the money, order, cut, try, and accept on a first article."""
         if not self.wait(Gate.TOOLING, 0.05):
             return False
-        if self.rng.random() < 0.35:
-            self.day += dt.timedelta(days=self.rng.randint(20, 260))  # waits for cash
+        if self.rng.random() < 0.3:
+            self.day += dt.timedelta(days=self.rng.randint(20, 150))  # waits for cash
             if self.day > self.today or self.is_quote_over():
                 return False
         owner = self.find_people(Role.OWNER, self.day)[0]

@@ -1,0 +1,72 @@
+"""A whole demo workspace: hand-written records, synthetic ones up to a number, and the history that led to them."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.demo.source import read_demo_files, write_tree
+from pipeline.demo.story import build_history
+from pipeline.demo.synthetic import build_synthetic_parts
+from pipeline.history.replay import write_history
+from pipeline.reading.workspace import read_workspace
+
+
+@dataclass(frozen=True, slots=True)
+class DemoWritten:
+    """What was written: how many parts by hand, how many synthetic, how many commits (0: git is not there)."""
+
+    by_hand: int
+    synthetic: int
+    commits: int
+
+
+def write_demo(
+    folder: Path, parts: int = 200, seed: int = 7, say: Callable[[str], None] = lambda _: None
+) -> DemoWritten:
+    """Write the demo workspace into a new or empty folder.
+
+    It is made beside the folder and moved into place at the end: an interrupted demo leaves nothing behind that looks
+    like one. parts : how many parts in all. seed : of the synthetic ones. say : told what is going on.
+    Raises OSError when the folder cannot be written.
+    """
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as place:
+        workshop = Path(place)
+        files = read_demo_files()
+        write_tree(workshop / "plain", files)
+        reading = read_workspace(workshop / "plain")
+        if reading.workspace is None:
+            raise ValueError("the demo's own catalogues cannot be read; install repro-pipeline again")
+        by_hand = len(reading.workspace.parts)
+        wanted = max(0, parts - by_hand)
+        say(f"{by_hand} parts written by hand; making {wanted} synthetic ones (seed {seed})")
+        workspace = reading.workspace
+        made = build_synthetic_parts(wanted, seed, workspace.catalogues, workspace.today, frozenset(workspace.parts))
+        write_tree(workshop / "plain", made)
+        commits = _replay(workshop, {**files, **made}, say)
+        _move(workshop / ("told" if commits else "plain"), folder)
+    return DemoWritten(by_hand, wanted, commits)
+
+
+def _replay(workshop: Path, files: dict[str, bytes], say: Callable[[str], None]) -> int:
+    """Write the workspace again with its history; 0 where git is not to be had."""
+    if shutil.which("git") is None:
+        say("git is not installed: the workspace has no history")
+        return 0
+    workspace = read_workspace(workshop / "plain").workspace
+    if workspace is None:  # pragma: no cover - it was read a moment ago
+        return 0
+    history = build_history(workspace, files)
+    say(f"replaying {len(history)} commits from the days in the records")
+    write_history(workshop / "told", history)
+    return len(history)
+
+
+def _move(source: Path, folder: Path) -> None:
+    if folder.exists():
+        folder.rmdir()  # empty: the caller has looked
+    source.replace(folder)
