@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import re
+import warnings
 from collections.abc import Sequence
 from html import escape
 from typing import Any
@@ -195,13 +196,11 @@ class Sheet:
     def render(self, title: str, words: str) -> str:
         """Finish the drawing: SVG with a title and a description, the same bytes for the same drawing."""
         out = io.StringIO()
-        with self._rc(_settings()):
-            self._figure.savefig(
-                out,
-                format="svg",
-                transparent=True,
-                metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
-            )
+        metadata = {"Date": None, "Creator": None, "Format": None, "Type": None}
+        with warnings.catch_warnings(), self._rc(_settings()):
+            # the reader's own font draws the words; whether matplotlib's has the letter is no matter
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            self._figure.savefig(out, format="svg", transparent=True, metadata=metadata)
         return _finish(out.getvalue(), self.width, self.height, title, words)
 
 

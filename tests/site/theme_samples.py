@@ -3,6 +3,9 @@
 ``python tests/site/theme_samples.py DIR`` writes every page type to DIR, to be looked at in a browser.
 """
 
+# fmt: off - tables of sample data stay one line a row
+# ruff: noqa: E501
+
 from __future__ import annotations
 
 import random
@@ -36,10 +39,10 @@ from pipeline.views.shapes import (
 
 THEME = Path(__file__).parents[2] / "pipeline" / "sitegen" / "theme"
 S, F, B = Tone.SOFT, Tone.FLAG, Tone.STRONG
-P, R, I, M, C, W, X, H, D, N = (
+P, R, I, M, C, W, X, H, D, N = (  # noqa: E741
     Mark.PROVEN, Mark.READY, Mark.IN_HAND, Mark.MISSING, Mark.PLANNED,
     Mark.WAIVED, Mark.STALE, Mark.HELD, Mark.DROPPED, Mark.NOT_NEEDED,
-)  # fmt: skip
+)
 HOSTILE = "<script>alert(1)</script> \"quoted\" & 'x' <img src=x onerror=alert(2)>"
 
 
@@ -47,7 +50,7 @@ def build_site() -> v.Site:
     """The facts of the sample site."""
     words = ("home", "What needs you", "index.html"), ("review", "Review", "review.html"), ("parts", "Parts", "parts/index.html")
     words += ("vehicles", "Vehicles", "vehicles.html"), ("spend", "Tooling spend", "sections.html"), ("method", "Method", "methods/ladder.html")
-    words += (("rules", "Rules", "rules/index.html"),)
+    words = (*words, ("rules", "Rules", "rules/index.html"))
     return v.Site(
         maker="Brackmoor Works",
         edition="internal",
@@ -71,7 +74,7 @@ def build_ladder() -> LadderChart:
         ("fit check", 3100, 3588, 4200, "3,588"), ("quote", 4000, 4432, 5200, "4,432"), ("ordered, today", 5800, 6555, 8300, "6,555"),
         ("tool cut", 8155, 12725, 46955, "12,725 (8,155 to 46,955)"), ("first article", 15975, 20544, 54775, "20,544 (15,975 to 54,775)"),
         ("released", 29942, 34450, 68742, "34,450 (29,942 to 68,742)"),
-    )  # fmt: skip
+    )
     return LadderChart(
         "What one change costs, by when it is found",
         "From 612 USD at measuring to 34,450 USD (29,942 to 68,742) after release; 6,555 USD if found today, with the tool ordered.",
@@ -108,7 +111,7 @@ def build_lineage() -> v.LineageDrawing:
         node("Q1", 5, 2, "quote", "Q1", "to 15 Jan", I, at + "Q1"),
         node("die", 6, 1, "tool", "die", "ordered 2 Nov", C, at + "tools"), node("gauge", 6, 3, "tool", "check gauge", "quoted", C, at + "tools"),
         node("trim", 7, 1, "tool", "trim die", "fits the die", C, at + "tools"), node("FA", 7, 2, "first article", "first article", "not yet", M, at + "gates"),
-    )  # fmt: skip
+    )
     pairs = "O1 M1,O2 M2,O3 M3,M1 A,M2 A,M3 A,M1 C,M2 C,M3 C,M3 D,C P1,D P2,P1 F1,P1 F2,P2 F3,D Q1,F2 Q1,Q1 die,Q1 gauge,die trim,die FA,gauge FA"
     stale = {"C P1", "P1 F1", "P1 F2"}
     via = {"D Q1": ((3, 3), (4, 3)), "gauge FA": ()}
@@ -255,14 +258,14 @@ def build_bare_part() -> v.PartPage:
         picture=None, hold=None, cautions=(), rail=dashed, actions=(), ladder=Figure(replace(build_ladder(), title=HOSTILE, words=HOSTILE)), gates=(), evidence=(), features=(), lineage=None, interfaces=(),
         coverage=v.CoverageMatrix((), (), "", "No application is recorded. Write one under fits: in the record."),
         quotes=v.QuoteComparison((), (), (), "No quote is recorded."), tools=empty, further=(), history=(), findings=(), sheets=(), record=Link(HOSTILE, "records/TW-000.yaml"),
-    )  # fmt: skip
+    )
 
 
 _NAMES = (
     ("Side-lamp rim", "zinc die casting, plated"), ("Hub dust cover", "deep drawn, plated"), ("Bonnet medallion insert", "moulded, masked, metallised"), ("Bonnet-catch torsion spring", "heat-treated spring"),
     ("Rear-seat cover set", "cut and sewn"), ("Horn trumpet bell", "spun aluminium"), ("Quarter-light hinge bracket", "investment cast stainless"), ("Courtesy lamp", "assembly"), ("Courtesy lamp lens", "moulded clear"),
     ("Heater control knob", "turned brass, plated"), ("Brake pedal pad", "compression moulded rubber"), ("Belt anchorage plate", "stamped, high strength"),
-)  # fmt: skip
+)
 _FITS = (("Tarnwick Sedge saloon 1951–55", "Tarnwick Sedge", "saloon"), ("Tarnwick Sedge estate 1951–59", "Tarnwick Sedge", "estate"), ("Tarnwick Sedge drophead 1956–59", "Tarnwick Sedge", "drophead"), ("Tarnwick Rill coupé 1958–64", "Tarnwick Rill", "coupé"))
 _GATES = ("measure", "model", "prototype", "fit check", "quote", "tooling")
 
@@ -388,7 +391,7 @@ def build_pages(parts: int = 200) -> dict[str, tuple[str, object]]:
         "index.html": ("home.html", build_home()), "review.html": ("review.html", build_review()), "parts/index.html": ("parts.html", build_parts(parts)), "parts/TW-101.html": ("part.html", build_part()),
         "parts/TW-000.html": ("part.html", build_bare_part()), "vehicles.html": ("vehicles.html", build_vehicles()), "rules/index.html": ("rules.html", build_rules()), "rules/M104.html": ("rule.html", build_rule()),
         "methods/ladder.html": ("method.html", build_method()), "sections.html": ("sections.html", build_sections()), "marks.html": ("marks.html", build_marks()),
-    }  # fmt: skip
+    }
 
 
 RIM = "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 560 400'><rect width='560' height='400' fill='#e9e7df'/><g fill='none' stroke='#3b4652'><circle cx='280' cy='200' r='150' stroke-width='4'/><circle cx='280' cy='200' r='118' stroke-width='2'/><circle cx='280' cy='200' r='134' stroke-width='14' stroke='#c3ccd3'/><circle cx='208' cy='200' r='11' stroke-width='3'/><circle cx='352' cy='200' r='11' stroke-width='3'/><path d='M264 330h32' stroke-width='7'/><path d='M90 200H470M280 30V370' stroke-dasharray='22 5 3 5'/></g></svg>"

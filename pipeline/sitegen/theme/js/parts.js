@@ -1,5 +1,5 @@
 /* The list of parts: filter, sort, search; the state lives in the address so that it can be sent to a colleague.
-   Rows are the ones the page came with: those that match are put back, sixty at a time, the rest wait outside the document. */
+   Rows are the ones the page came with: those that match are put back, forty at first, the rest wait outside the document. */
 (function () {
   "use strict";
   var index = window.partsIndex;
@@ -7,7 +7,7 @@
   var form = document.getElementById("filters");
   if (!index || !table || !form) return;
 
-  var FIRST = 60, STEP = 200;
+  var FIRST = 40, STEP = 200;
   var body = table.tBodies[0];
   var rows = Array.prototype.slice.call(body.rows);
   var query = form.elements.q;
@@ -142,8 +142,13 @@
     more.firstElementChild.textContent = "Show more (" + (shown.length - placed) + ")";
   }
 
+  function search(words) {
+    if (!find) find = window.partSearch.build(index);
+    return find(words);
+  }
+
   function draw() {
-    answers = query.value.trim() ? (find || (find = window.partSearch.build(index)))(query.value) : null;
+    answers = query.value.trim() ? search(query.value) : null;
     var passed = passRows();
     shown = orderRows(passed.rows);
     placed = 0;
@@ -206,4 +211,5 @@
   addEventListener("beforeprint", function () { place(shown.length); });
   readAddress();
   draw();
+  (window.requestIdleCallback || setTimeout)(function () { search(""); });
 })();
