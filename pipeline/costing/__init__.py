@@ -1,1 +1,1 @@
-"""What a change costs at each stage, what is still wrong, whether another loop pays, quotes on one footing, and the case for a part."""
+"""What things cost: a change, another loop, a quote, a part that sells; money added to the cent, shown as ranges."""
