@@ -71,7 +71,19 @@ def render_pointer(pointer: Pointer) -> str:
     return text
 
 
-_UNSAFE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]|[\n\t]")
+_UNSAFE = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u00ad\u034f\u061c\u115f\u1160\u17b4\u17b5\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f\u3164"
+    "\ud800-\udfff\ufeff\uffa0\ufff9-\ufffb\U000e0000-\U000e007f]"
+)
+
+
+def escape_hidden(text: str) -> str:
+    """Return text with every control, escape, direction and zero-width character, and every half of a pair, written out.
+
+    >>> escape_hidden("red\\x1b[31m")
+    'red\\\\x1b[31m'
+    """
+    return _UNSAFE.sub(lambda match: match.group().encode("unicode_escape", "surrogatepass").decode("ascii"), text)
 
 
 def clean_text(text: str, limit: int = 300) -> str:
@@ -80,5 +92,5 @@ def clean_text(text: str, limit: int = 300) -> str:
     >>> clean_text("red\\x1b[31m")
     'red\\\\x1b[31m'
     """
-    shown = _UNSAFE.sub(lambda match: match.group().encode("unicode_escape").decode("ascii"), text)
+    shown = escape_hidden(text)
     return shown if len(shown) <= limit else shown[: limit - 1] + "…"

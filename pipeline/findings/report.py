@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Any
+from urllib.parse import quote
 
-from pipeline.findings.finding import SEVERITY_ORDER, Finding, Location, Severity
+from pipeline.findings.finding import SEVERITY_ORDER, Finding, Location, Severity, escape_hidden
 from pipeline.findings.rule import Rule
 
+_UNSEEN = re.compile("[\x7f-\x9f\u00ad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ud800-\udfff\ufeff]")
 SARIF_LEVEL = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.NOTE: "note"}
 
 
@@ -23,8 +26,11 @@ def render_text(findings: Sequence[Finding]) -> str:
     lines: list[str] = []
     for finding in findings:
         pointer = f" {finding.pointer}:" if finding.pointer else ""
-        lines.append(f"{finding.location}: {finding.severity} {finding.rule}{pointer} {finding.message}")
-        lines.extend(f"    see: {related.location} {related.message}" for related in finding.related)
+        place = escape_hidden(str(finding.location))
+        lines.append(f"{place}: {finding.severity} {finding.rule}{pointer} {finding.message}")
+        lines.extend(
+            f"    see: {escape_hidden(f'{related.location} {related.message}')}" for related in finding.related
+        )
         lines.append(f"    fix: {finding.fix}")
     return "\n".join(lines)
 
@@ -63,10 +69,15 @@ def build_json(findings: Sequence[Finding], records: int, broken: int) -> dict[s
     }
 
 
+def _build_uri(path: str) -> str:
+    """Return a path as a URI reference (RFC 3986), as SARIF 2.1.0, 3.4.3 wants it."""
+    return quote(path, safe="/", errors="surrogateescape")
+
+
 def _sarif_place(location: Location) -> dict[str, Any]:
     return {
         "physicalLocation": {
-            "artifactLocation": {"uri": location.path, "uriBaseId": "WORKSPACE"},
+            "artifactLocation": {"uri": _build_uri(location.path), "uriBaseId": "WORKSPACE"},
             "region": {"startLine": location.line, "startColumn": location.column},
         }
     }
@@ -97,6 +108,7 @@ def build_sarif(findings: Sequence[Finding], rules: Sequence[Rule], version: str
                     }
                 },
                 "columnKind": "unicodeCodePoints",
+                "originalUriBaseIds": {"WORKSPACE": {"description": {"text": "folder with projects/ and shared/"}}},
                 "results": [
                     {
                         "ruleId": f.rule,
@@ -116,5 +128,6 @@ def build_sarif(findings: Sequence[Finding], rules: Sequence[Rule], version: str
 
 
 def render_json(data: Any) -> str:
-    """Return plain data as JSON text, keys in the order they were given."""
-    return json.dumps(data, ensure_ascii=False, indent=2)
+    """Return plain data as JSON text, keys in the order they were given; what cannot be seen is written as an escape."""
+    text = json.dumps(data, ensure_ascii=False, indent=2)
+    return _UNSEEN.sub(lambda match: json.dumps(match.group())[1:-1], text)

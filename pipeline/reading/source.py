@@ -14,8 +14,12 @@ MAX_BYTES = 1_000_000
 """A record of two hundred features is about 60 kB; a megabyte is no record that a person keeps."""
 
 _HIDDEN = re.compile(
-    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\u061c\u200b\u200e\u200f\u202a-\u202e\u2060-\u2064\u2066-\u2069\ufeff\ufff9-\ufffb]"
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u00ad\u034f\u061c\u115f\u1160\u17b4\u17b5\u180e\u200b\u200e\u200f"
+    "\u2028-\u202e\u2060-\u206f\u3164\ufeff\uffa0\ufff9-\ufffb\U000e0000-\U000e007f]"
 )
+"""Control, direction, zero-width, tag and filler characters, and the line ends that only some programs see."""
+
+_BREAK = re.compile(r"\r\n|\r|\n")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,15 +62,30 @@ def decode_source(path: str, raw: bytes) -> tuple[SourceText | None, tuple[Findi
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         before = raw[: error.start]
-        place = Location(path, before.count(b"\n") + 1, error.start - (before.rfind(b"\n") + 1) + 1)
+        place = _place_after(path, before.decode("utf-8-sig", "replace"))
         return None, (rules.NOT_UTF8.build_finding(place, f"byte {raw[error.start]:#04x} is not UTF-8 text"),)
-    hidden = _HIDDEN.search(text)
+    hidden = find_hidden(text)
     if hidden is not None:
-        before_text = text[: hidden.start()]
-        place = Location(path, before_text.count("\n") + 1, hidden.start() - (before_text.rfind("\n") + 1) + 1)
-        message = f"the character U+{ord(hidden.group()):04X} cannot be seen and can hide what a record says"
-        return None, (rules.HIDDEN_CHARACTER.build_finding(place, message),)
+        place = _place_after(path, text[:hidden])
+        return None, (rules.HIDDEN_CHARACTER.build_finding(place, describe_hidden(text[hidden])),)
     return SourceText(path, text), ()
+
+
+def find_hidden(text: str) -> int | None:
+    """Return the place of the first character that cannot be seen, None where all can."""
+    found = _HIDDEN.search(text)
+    return None if found is None else found.start()
+
+
+def describe_hidden(character: str) -> str:
+    """Return the sentence that says which character cannot be seen."""
+    return f"the character U+{ord(character):04X} cannot be seen and can hide what a record says"
+
+
+def _place_after(path: str, before: str) -> Location:
+    """Return the line and column (in characters) that follow a text."""
+    lines = _BREAK.split(before)
+    return Location(path, len(lines), len(lines[-1]) + 1)
 
 
 def is_link_inside(root: Path, file: Path) -> bool:

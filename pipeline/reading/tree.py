@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import islice
 from typing import Any
 
 import yaml
@@ -17,9 +19,11 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from pipeline.findings.finding import Finding, Location, Pointer
 from pipeline.findings.rules import text as rules
+from pipeline.reading.source import describe_hidden, find_hidden
 
 MAX_DEPTH = 20
 MAX_NODES = 50_000
+MAX_ALIASES_TOLD = 20
 
 _SafeLoader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
@@ -59,8 +63,7 @@ class Tree:
 
         A pointer that leads past the end of the tree gives the deepest place that exists: never an invented one.
         """
-        node = _compose(self.text)
-        return _locate(self.path, node, pointer, key=key)
+        return _locate(self.path, _index(self.text), pointer, key=key)
 
 
 def _compose(text: str) -> Node | None:
@@ -71,35 +74,62 @@ def _compose(text: str) -> Node | None:
         loader.dispose()
 
 
-def _locate(path: str, node: Node | None, pointer: Pointer, *, key: bool) -> Location:
-    if node is None:
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a value and its key stand (line and column from 1), and the values in it."""
+
+    at: tuple[int, int]
+    key: tuple[int, int]
+    inside: Mapping[str, _Place] | Sequence[_Place]
+    is_empty: bool
+
+
+@lru_cache(maxsize=4)
+def _index(text: str) -> _Place | None:
+    """Return the places of all values of a text; kept, since findings come many to a file."""
+    node = _compose(text)
+    return None if node is None else _build_place(node, node)
+
+
+def _build_place(key: Node, node: Node) -> _Place:
+    inside: dict[str, _Place] | tuple[_Place, ...] = ()
+    if isinstance(node, MappingNode):
+        inside = {}
+        for child_key, child in node.value:
+            if isinstance(child_key, ScalarNode):
+                inside.setdefault(child_key.value, _build_place(child_key, child))
+    elif isinstance(node, SequenceNode):
+        inside = tuple(_build_place(child, child) for child in node.value)
+    is_empty = isinstance(node, ScalarNode) and node.value == ""
+    return _Place(_count_from_1(node), _count_from_1(key), inside, is_empty)
+
+
+def _count_from_1(node: Node) -> tuple[int, int]:
+    return node.start_mark.line + 1, node.start_mark.column + 1
+
+
+def _locate(path: str, place: _Place | None, pointer: Pointer, *, key: bool) -> Location:
+    if place is None:
         return Location(path)
-    mark = node.start_mark
+    mark = place.at
     for step in pointer:
-        found = _find_child(node, step)
+        found = _find_child(place, step)
         if found is None:
             break
-        key_node, node = found
-        mark = key_node.start_mark if key else node.start_mark
-        if isinstance(node, ScalarNode) and node.value == "" and not key:
-            mark = key_node.start_mark
-    return Location(path, mark.line + 1, mark.column + 1)
+        place = found
+        mark = place.key if key or place.is_empty else place.at
+    return Location(path, *mark)
 
 
-def _find_child(node: Node, step: str | int) -> tuple[Node, Node] | None:
-    if isinstance(node, MappingNode):
-        for key_node, value_node in node.value:
-            if key_node.value == str(step):
-                return key_node, value_node
-    if isinstance(node, SequenceNode) and isinstance(step, int) and 0 <= step < len(node.value):
-        item = node.value[step]
-        return item, item
-    return None
+def _find_child(place: _Place, step: str | int) -> _Place | None:
+    if isinstance(place.inside, Mapping):
+        return place.inside.get(str(step))
+    return place.inside[step] if isinstance(step, int) and 0 <= step < len(place.inside) else None
 
 
 def parse_tree(path: str, text: str) -> tuple[Tree | None, tuple[Finding, ...]]:
     """Parse one YAML file. Returns the tree (None if it cannot be used at all) and every problem of the text."""
-    aliases = tuple(find_aliases(path, text))
+    aliases = tuple(islice(find_aliases(path, text), MAX_ALIASES_TOLD))
     if aliases:
         return None, aliases
     try:
@@ -173,6 +203,7 @@ class _Converter:
                 self.findings.append(rules.KEY.build_finding(self._place(key_node), "a key must be one word"))
                 continue
             key = key_node.value
+            self.refuse_hidden(key_node)
             if key in result:
                 where = self._place(first[key])
                 message = f'"{key}" stands twice in the same map; the first is on line {where.line}'
@@ -186,6 +217,7 @@ class _Converter:
         """Return text, int, float, bool or None."""
         tag, value = node.tag, node.value
         if tag == _STR:
+            self.refuse_hidden(node)
             return value
         if tag == "tag:yaml.org,2002:int":
             return self._parse_int(node)
@@ -200,6 +232,13 @@ class _Converter:
             rule, message = rules.NOT_FINITE, f'"{value}" is no number that can be measured'
         self.findings.append(rule.build_finding(self._place(node), message))
         return value
+
+    def refuse_hidden(self, node: ScalarNode) -> None:
+        """An escape in double quotes can write a character that the text itself may not hold."""
+        hidden = find_hidden(node.value)
+        if hidden is not None:
+            message = describe_hidden(node.value[hidden])
+            self.findings.append(rules.HIDDEN_CHARACTER.build_finding(self._place(node), message))
 
     def _parse_int(self, node: ScalarNode) -> Any:
         if len(node.value) <= 18 and _INT.match(node.value):
