@@ -99,12 +99,19 @@ def _build_row(basis: ChangeBasis, scope: _Scope, case: Case) -> ClassRow:
 
 
 def find_stated_weeks(basis: ChangeBasis, stage: Stage, class_weeks: Range) -> Range | None:
-    """The shop's recovery weeks at a stage, with the change class's where they come on top; ``None``: not stated."""
+    """The shop's recovery weeks at a stage, with the change class's where they come on top; ``None``: not stated.
+
+    A cut tool is never recovered sooner than one that is only ordered: where soft tools are remade and no class adds
+    weeks, the weeks stated for the earlier stages stay the least.
+    """
     stated = basis.stated_weeks
     if stated is None or stage not in stated.by_stage:
         return None
     base = stated.by_stage[stage]
-    return add_ranges((base, class_weeks)) if stage >= stated.adds_class_from else base
+    if stage < stated.adds_class_from:
+        return base
+    earlier = [weeks for one, weeks in stated.by_stage.items() if one < stated.adds_class_from]
+    return find_greatest((add_ranges((base, class_weeks)), *earlier))
 
 
 def bear_weeks(graph: RedoGraph, tool: int, ones: tuple[int, ...]) -> Range:

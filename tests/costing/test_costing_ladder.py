@@ -202,11 +202,20 @@ def test_stated_weeks_stand_in_where_they_are_stated() -> None:
     assert rim.find_rung(Stage.MODEL).weeks == build_range(5)
     assert rim.find_rung(Stage.FIT_CHECK).weeks.likely == 3
     assert {row.change_class: row.weeks.likely for row in rim.find_rung(Stage.TOOL_CUT).rows} == {
-        OFF: 4,
+        OFF: 5,  # 2 + 2 of the class, but never less than the 5 of an earlier stage
         WELD: 5,
         INSERT: 8,
         NEW: 16,
     }
+
+
+def test_a_cut_soft_tool_is_not_recovered_sooner_than_an_ordered_one() -> None:
+    mask = ToolFacts("mask", "paint mask", Decimal(900), kind=RedoKind.REMAKE, forms=frozenset({"rim"}))
+    stated = StatedWeeks({Stage.TOOL_ORDERED: build_range(5), Stage.TOOL_CUT: build_range(2)})
+    graph = graph_of(*build_all_tool_items([mask]))
+    basis = ChangeBasis(graph, MIX, (FeatureErrors("rim", MIX),), stated_weeks=stated)
+    ladder = compute_ladder(basis).part
+    assert ladder.find_rung(Stage.TOOL_CUT).weeks.likely == ladder.find_rung(Stage.TOOL_ORDERED).weeks.likely == 5
 
 
 def test_nothing_to_redo_costs_nothing_and_has_no_ratio() -> None:
