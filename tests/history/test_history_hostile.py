@@ -167,5 +167,5 @@ def test_replacement_objects_do_not_rewrite_the_audit_trail(folder: Path) -> Non
     ],
 )
 def test_a_replayed_history_cannot_leave_its_folder(tmp_path: Path, path: str) -> None:
-    with pytest.raises(ValueError, match="Windows|leaves the workspace"):
+    with pytest.raises(ValueError, match=r"Windows|leaves the workspace"):
         write_history(tmp_path / "w", [(date(2026, 1, 1), "a", "b", "c", {path: b""})])
