@@ -3,8 +3,8 @@
 ``python tests/site/theme_samples.py DIR`` writes every page type to DIR, to be looked at in a browser.
 """
 
-# fmt: off - tables of sample data stay one line a row
-# ruff: noqa: E501
+# tables of sample data stay one line a row
+# fmt: off
 
 from __future__ import annotations
 
@@ -350,7 +350,7 @@ def build_rule() -> v.RulePage:
 def build_method() -> v.MethodPage:
     symbols = Table("Symbols", (Column("symbol"), Column("meaning"), Column("unit")), (v.Row((_text("C(s)"), _text("cost of one change found at stage s"), _text("workspace currency"))), v.Row((_text("w"), _text("weeks on the longest path of what is redone"), _text("week"))), v.Row((_text("f"), _text("share of the tool's price for the class of change"), _text("1")))), "none")
     example = v.Section("example", "Worked example", "invented inputs", build_line("800 a year at 42 USD, half of a delayed sale lost for good: a week costs 323.08 USD."), (Figure(build_ladder()),), (Table("The ladder in numbers", (Column("found at", sort=True), Column("direct", "USD", True, True), Column("weeks", "", True, True), Column("total", "USD", True, True), Column("range")), tuple(v.Row((_text(a), _text(b), _text(c), _text(d), Cell((), None, v.RangeMark(lo, m, hi, 0, 70000, f"{lo:,} to {hi:,}, likely {m:,}")))) for a, b, c, d, lo, m, hi in (("measure", "450.00", "0.5", "611.54", 612, 612, 612), ("tool cut", "6,540.00", "5.0", "8,155.38", 8155, 12725, 46955), ("released", "28,200.00", "6.0", "34,450.00", 29942, 34450, 68742))), "none", "data/ladder.csv"),), (), None, False)
-    return v.MethodPage(PageHead("Cost of change", "methods/ladder.html", "What one change costs by the stage at which it is found.", "method", (Link("Method", "sections.html"),)), "What would a change cost if it were found now, and what does it cost one stage later?", ("C(s) = sum over what descends from F and exists at s of redo(x) + w(s) * D", "D = weekly contribution * share of delayed sales lost", "redo(tool) = price * f(kind, class)"), symbols, build_line("Common practice, no source, for the factors; longest path: any text on network planning, e.g. ISO 21511 (from memory)."), ("Changes that need more than one class of rework at once.", "Parts whose delay stops another part: that part's loss is not added."), (Caution("An estimate is not a quote.", "Ask the toolmaker before you rely on a factor.", "Your own recorded changes correct it."),), example, (Link("TW-101", "parts/TW-101.html"), Link("Tooling spend", "sections.html")))
+    return v.MethodPage(PageHead("Cost of change", "methods/ladder.html", "What one change costs by the stage at which it is found.", "method", (Link("Method", "sections.html"),)), "What would a change cost if it were found now, and what does it cost one stage later?", ("C(s) = sum over what descends from F and exists at s of redo(x) + w(s) * D", "D = weekly contribution * share of delayed sales lost", "redo(tool) = price * f(kind, class)"), symbols, build_line("Common practice, no source."), ("Changes that need more than one class of rework at once.", "Parts whose delay stops another part: that part's loss is not added."), (Caution("An estimate is not a quote.", "Ask the toolmaker before you rely on a factor.", "Your own recorded changes correct it."),), example, (Link("TW-101", "parts/TW-101.html"), Link("Tooling spend", "sections.html")))
 
 
 def build_sections() -> v.SectionsPage:
@@ -358,7 +358,8 @@ def build_sections() -> v.SectionsPage:
     cash = v.ColumnChart("Cash out by quarter", "Deposits and balances by quarter against the budget of 60,000.", "USD thousand", (("balance", P), ("deposit", I), ("forecast", C)), tuple(v.ColumnStack(q, a) for q, a in zip(quarters, ((12.0, 30.0, 0.0), (24.0, 18.0, 6.0), (20.0, 0.0, 26.0), (0.0, 4.0, 44.0)), strict=True)), (60.0, 60.0, 60.0, 40.0))
     frontier = v.CurveChart("Spend against worth", "Worth rises with spend and flattens above 180,000 USD.", "spend, USD thousand", "worth, USD thousand", (v.Curve("with the must-dos", tuple(v.CurvePoint(x, y, y * 0.8, y * 1.2) for x, y in ((0, 0), (40, 60), (80, 105), (120, 138), (180, 160), (240, 168))), P), v.Curve("free choice", tuple(v.CurvePoint(x, y) for x, y in ((0, 0), (40, 80), (80, 124), (120, 150), (180, 171), (240, 176))), C, True)), 120.0, "budget")
     rng = random.Random(3)
-    ages = v.AgeChart("Age of what is in work", "Two parts are older than 85 % ever were.", _GATES, (6, 4, 3, 5, 7, 14), (18, 9, 8, 12, 15, 26), tuple(v.AgeItem(f"TW-{101 + i}", i % 6, round(rng.uniform(1, 14), 1)) for i in range(40)) + (v.AgeItem("TW-183", 0, 41, True), v.AgeItem("TW-131", 2, 22.0, True)))
+    old = (v.AgeItem("TW-183", 0, 41, True), v.AgeItem("TW-131", 2, 22.0, True))
+    ages = v.AgeChart("Age of what is in work", "Two parts are older than 85 % ever were.", _GATES, (6, 4, 3, 5, 7, 14), (18, 9, 8, 12, 15, 26), (*old, *tuple(v.AgeItem(f"TW-{101 + i}", i % 6, round(rng.uniform(1, 14), 1)) for i in range(40))))
     table = Table("Tools by rank", (Column("tool", sort=True), Column("part"), Column("price", "USD", True, True), Column("worth", "USD, low to high"), Column("sure", "%", True, True), Column("worth over time"), Column("why")), (
         v.Row((_text("die and trim"), _text("TW-101 Side-lamp rim", X), _text("49,400"), Cell((), None, v.RangeMark(10, 46, 90, 0, 100, "10,000 to 90,000, likely 46,000")), _text("64"), Cell((), None, v.TrendMark((30, 42, 40, 46), "30 rising to 46 thousand")), _text("cannot be released: fit check stale"))),
         v.Row((_text("draw dies"), _text("TW-118 Hub dust cover", R), _text("27,400"), Cell((), None, v.RangeMark(30, 58, 75, 0, 100, "30,000 to 75,000, likely 58,000")), _text("91"), Cell((), None, v.TrendMark((50, 52, 57, 58), "50 rising to 58 thousand")), _text("in: earns soonest")))), "No tool waits for money.", "data/plan.csv")
