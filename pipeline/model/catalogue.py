@@ -9,6 +9,7 @@ from pipeline.model.quantity import (
     Day,
     Frozen,
     Key,
+    Limits,
     NotNegative,
     Positive,
     PositiveRange,
@@ -287,6 +288,54 @@ class Rate(Frozen):
     source: Text
 
 
+class QuoteBounds(Frozen):
+    """Between what a quote's silence is taken to lie, `[best, worst]` whichever way round: never zero by silence."""
+
+    yield_: Limits | None = Field(default=None, alias="yield")
+    weeks: Limits | None = None
+    freight: Limits | None = Field(default=None, description="per piece, workspace currency")
+    secondary: Limits | None = Field(default=None, description="per piece, workspace currency")
+    duty: Limits | None = None
+    tool_duty: Limits | None = None
+    samples: Limits | None = Field(default=None, description="workspace currency")
+    least_order: Limits | None = None
+    life_shots: Limits | None = Field(default=None, description="as a share of the tool kind's usual life")
+    refurbish_every: Limits | None = Field(default=None, description="as a share of the tool's life")
+    refurbishment: Limits | None = Field(default=None, description="as a share of the tool's price")
+
+
+class Beliefs(Frozen):
+    """What is believed of errors and money until the shop's own cases say better: common practice, no source."""
+
+    prior_worth: Positive = Field(default=5.0, description="closed parts that a family's usual errors count for")
+    shown_share: Annotated[float, BeforeValidator(refuse_non_number), Field(gt=0, le=1)] = Field(
+        default=0.9, description="share of a released part's errors that have shown themselves"
+    )
+    unrecorded_look: Annotated[float, BeforeValidator(refuse_non_number), Field(gt=0, lt=1)] = Field(
+        default=0.5, description="chance of a look that found an error and that nobody wrote down as a check"
+    )
+    fit_weeks: NotNegative = Field(default=1.5, description="weeks to try a sample on all its vehicles")
+    between_shops: Positive = Field(default=0.3, description="spread of a shop's own mean, log(actual / predicted)")
+    single_changes: Positive = Field(default=0.4, description="scatter of single changes, log(actual / predicted)")
+    scatter_worth: Positive = Field(default=6.0, description="recorded changes that this scatter counts for")
+    interval: Annotated[float, BeforeValidator(refuse_non_number), Field(gt=0, lt=1)] = 0.9
+    few_cases: Annotated[int, Field(ge=2, le=1000)] = Field(default=8, description="below this, cases are called few")
+    milestones: dict[Text, Share] = Field(
+        default_factory=lambda: {"order": 0.0, "first shots": 0.75, "approved finished samples": 0.9, "delivery": 1.0},
+        description="when a payment falls due, as a share of the lead time",
+    )
+    not_stated: QuoteBounds = QuoteBounds()
+    piece_spread: PositiveRange = Field(
+        default=Range(low=0.97, likely=1.0, high=1.1), description="what becomes of a quoted piece price"
+    )
+    tool_spread: PositiveRange = Field(
+        default=Range(low=1.0, likely=1.0, high=1.2), description="what becomes of a quoted tool price"
+    )
+    weeks_spread: PositiveRange = Field(
+        default=Range(low=0.9, likely=1.0, high=1.5), description="what becomes of quoted weeks"
+    )
+
+
 class MoneyRules(Frozen):
     """shared/money.yaml: currency, hourly rates, dated exchange rates, budgets by quarter, cost of money."""
 
@@ -307,6 +356,7 @@ class MoneyRules(Frozen):
     ratio_least: Positive = 4.0
     ratio_wanted: Positive = 10.0
     either_or: tuple[Keys, ...] = Field(default=(), description="parts of which at most one is tooled")
+    beliefs: Beliefs = Beliefs()
 
 
 class Regulation(Frozen):

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from pipeline.costing.change_basis import ChangeBasis
 from pipeline.costing.ladder import PartLadder, compute_ladder
@@ -22,6 +23,7 @@ from pipeline.model.workspace import Workspace
 from pipeline.portfolio.check import Checked, check_workspace
 from pipeline.portfolio.money import build_rates
 from pipeline.portfolio.redo import build_change_basis
+from pipeline.portfolio.shop import Shop
 
 
 @dataclass
@@ -42,7 +44,10 @@ class Timings:
 
 @dataclass(frozen=True)
 class PartFile:
-    """Everything that is known of one part: the record, its lineage, where it stands, what a change costs."""
+    """Everything that is known of one part: the record, its lineage, where it stands, what a change costs.
+
+    shop : the files of all parts. kept : what was reckoned of this part and is asked for again (see `keep_for_part`).
+    """
 
     part: Part
     lineage: PartLineage
@@ -50,6 +55,8 @@ class PartFile:
     findings: tuple[Finding, ...]
     workspace: Workspace
     rates: Rates
+    shop: Shop = field(default_factory=Shop, repr=False, compare=False)
+    kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def number(self) -> str:
@@ -106,7 +113,8 @@ def _assemble(checked: Checked, workspace: Workspace) -> dict[str, PartFile]:
     by_record: dict[str, list[Finding]] = {}
     for finding in checked.findings:
         by_record.setdefault(finding.record, []).append(finding)
-    return {
+    shop = Shop()
+    shop.parts |= {
         number: PartFile(
             part,
             checked.lineage.parts[number],
@@ -114,7 +122,9 @@ def _assemble(checked: Checked, workspace: Workspace) -> dict[str, PartFile]:
             tuple(by_record.get(number, ())),
             workspace,
             rates,
+            shop,
         )
         for number, part in workspace.parts.items()
         if part.family in workspace.catalogues.families.families
     }
+    return shop.parts
