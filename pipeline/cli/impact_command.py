@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from pipeline.cli.options import add_workspace_options, take_feature, take_parts, take_workspace
+from pipeline.cli.options import add_workspace_options, show_lines, take_feature, take_parts, take_workspace
 from pipeline.model.words import LadderStage
 
 
@@ -37,5 +37,5 @@ def command(
     if isinstance(basis, Cycle):
         raise click.UsageError(f"{part}: {basis.message}")
     impact = compute_impact(basis, features, None if found is None else parse_stage(found))
-    click.echo("\n".join(render_impact(file, impact)))
+    show_lines(render_impact(file, impact))
     return 0

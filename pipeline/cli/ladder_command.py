@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from pipeline.cli.options import add_workspace_options, take_feature, take_parts, take_workspace
+from pipeline.cli.options import add_workspace_options, show_lines, take_feature, take_parts, take_workspace
 
 
 @click.command("ladder")
@@ -22,5 +22,5 @@ def command(part: str, workspace: Path | None, today: dt.date | None, feature: s
     file = portfolio.parts[numbers[0]]
     if feature is not None:
         take_feature(file.part, feature)
-    click.echo("\n".join(render_ladder(file, feature)))
+    show_lines(render_ladder(file, feature))
     return 0

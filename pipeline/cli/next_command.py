@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from pipeline.cli.options import add_workspace_options, take_parts, take_workspace
+from pipeline.cli.options import add_workspace_options, show_lines, take_parts, take_workspace
 
 
 @click.command("next")
@@ -29,8 +29,7 @@ def command(
     if engineer is not None and engineer not in people:
         raise click.UsageError(f"There is no person {engineer!r}; shared/people.yaml has {', '.join(sorted(people))}.")
     lines = build_next_lines(portfolio, numbers, engineer, limit)
-    for line in lines:
-        click.echo(line)
+    show_lines(lines)
     if not lines:
         click.echo("Nothing to do: every part looked at is released, dropped or waits for nobody here.")
     return 0

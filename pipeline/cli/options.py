@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -52,6 +52,14 @@ def add_workspace_options(function: Callable[..., Any]) -> Callable[..., Any]:
         default=None,
         help="Folder with projects/ and shared/; the one around the current folder, if left out.",
     )(function)
+
+
+def show_lines(lines: Iterable[str]) -> None:
+    """Print lines; what a record holds can move no cursor, change no colour and turn no text round."""
+    from pipeline.findings.finding import escape_hidden
+
+    for line in lines:
+        click.echo(escape_hidden(line))
 
 
 def take_workspace(workspace: Path | None) -> Path:

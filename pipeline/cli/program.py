@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import sys
 import traceback
@@ -75,6 +76,9 @@ def group() -> None:
 
 def run() -> NoReturn:
     """Run the command line and leave with 0 (clean), 1 (findings), 2 (wrong usage) or 3 (our bug)."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal or a pipe that lacks a letter gets it written out
+            stream.reconfigure(errors="backslashreplace")
     try:
         status = group.main(prog_name="pipeline", standalone_mode=False)
         sys.exit(status if isinstance(status, int) else EXIT_CLEAN)

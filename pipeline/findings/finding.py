@@ -78,7 +78,7 @@ _UNSAFE = re.compile(
 
 
 def escape_hidden(text: str) -> str:
-    """Return text with every control, escape, direction and zero-width character, and every half of a pair, written out.
+    """Return text with every control, escape, direction and zero-width character written out.
 
     >>> escape_hidden("red\\x1b[31m")
     'red\\\\x1b[31m'

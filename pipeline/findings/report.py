@@ -128,6 +128,6 @@ def build_sarif(findings: Sequence[Finding], rules: Sequence[Rule], version: str
 
 
 def render_json(data: Any) -> str:
-    """Return plain data as JSON text, keys in the order they were given; what cannot be seen is written as an escape."""
+    """Return plain data as JSON text, keys in the order given; what cannot be seen is written as an escape."""
     text = json.dumps(data, ensure_ascii=False, indent=2)
     return _UNSEEN.sub(lambda match: json.dumps(match.group())[1:-1], text)

@@ -9,13 +9,14 @@ from collections.abc import Callable, Iterator
 from pipeline.findings.finding import Finding, Location, Pointer
 from pipeline.findings.rule import Rule
 from pipeline.findings.rules import evidence as rules
+from pipeline.findings.rules import measuring
 from pipeline.lineage.freshness import PartLineage
 from pipeline.lineage.nodes import is_provable
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.named_files import find_named_files
 from pipeline.model.part import Measurement, Part
 from pipeline.model.quantity import LENGTH_UNITS
-from pipeline.model.words import TOOL_STEPS, Condition
+from pipeline.model.words import TOOL_STEPS, Condition, FeatureKind
 from pipeline.model.workspace import FileState, Workspace
 
 Locate = Callable[[str, Pointer], Location]
@@ -30,6 +31,7 @@ def check_evidence(part: Part, lineage: PartLineage, workspace: Workspace, locat
         *_check_days(part, lineage, workspace.today),
         *_check_revisions(part, lineage),
         *_check_measurements(part, workspace.catalogues),
+        *_check_what_can_be_measured(part),
         *_check_proof(part, workspace.catalogues),
         *_check_signatures(part),
     ]
@@ -120,6 +122,19 @@ def _check_measurements(part: Part, catalogues: Catalogues) -> Iterator[Found]:
         if original.condition is Condition.RESTORED and coated and not measurement.coating_off:
             message = f"{measurement.of} is restored: {', '.join(coated)} carries a new coating and does not count"
             yield rules.NOT_COUNTED, ("measurements", key, "of"), message
+
+
+def _check_what_can_be_measured(part: Part) -> Iterator[Found]:
+    for key, feature in part.features.items():
+        limits = feature.limits
+        is_counted = feature.kind in (FeatureKind.FUNCTION, FeatureKind.MARKING)  # 100 % of the points can be wanted
+        if limits is not None and not is_counted and limits.lower is not None and limits.lower == limits.upper:
+            message = f"{key} must be exactly {feature.nominal + limits.lower:g} {feature.unit}"
+            yield measuring.ZERO_TOLERANCE, ("features", key, "limits"), message
+        of = {m.of for m in part.measurements.values() if key in m.gives and m.of in part.originals}
+        if of and all(part.originals[name].condition is Condition.REPRODUCTION for name in of):
+            message = f"{key} was measured on {', '.join(sorted(of))} only, which is no original"
+            yield measuring.ONLY_REPRODUCTIONS, ("features", key), message
 
 
 _SLIPS = (25.4, 1 / 25.4, 1000.0, 0.001, 10.0, 0.1)

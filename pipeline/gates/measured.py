@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
-
 from pipeline.fit.stack import StackVerdict
 from pipeline.gates.judgement import Answer, Bench, count_words, name_list
+from pipeline.gates.reading_uncertainty import build_uncertainty_parts, compute_expanded
 from pipeline.gates.stacks import compute_interface
 from pipeline.model.part import Measurement
 from pipeline.model.quantity import LENGTH_UNITS
@@ -97,17 +96,11 @@ def compute_ratio(bench: Bench, feature: str) -> float | None:
     ratios = []
     for key in find_readings(bench, feature):
         measurement = bench.part.measurements[key]
-        reading = measurement.gives[feature]
-        unit = LENGTH_UNITS.get(reading.unit or entry.unit, factor)
-        instrument = bench.catalogues.resources.instruments[measurement.with_]
-        if reading.u is not None:
-            expanded = reading.u * unit
-        elif instrument.mpe_mm is not None:
-            mpe = instrument.mpe_mm + instrument.mpe_per_m * abs(entry.nominal) * factor / 1000
-            expanded = 2 * mpe / math.sqrt(3)
-        else:
-            continue
-        ratios.append(half / expanded)
+        instrument = bench.catalogues.resources.instruments.get(measurement.with_)
+        parts, _ = build_uncertainty_parts(measurement.gives[feature], entry, instrument)
+        expanded = compute_expanded(parts)
+        if expanded is not None:
+            ratios.append(half / expanded)
     return max(ratios, default=None)
 
 

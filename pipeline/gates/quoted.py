@@ -12,8 +12,8 @@ from pipeline.model.words import Gate, Say, ToolOwner
 
 def find_chosen(part: Part) -> str | None:
     """Return the quote that the last decision chose."""
-    chosen = [d for d in part.decisions if d.choose is not None and d.say is Say.GO]
-    return max(chosen, key=lambda d: d.on).choose if chosen else None
+    chosen = [(d.on, place, d.choose) for place, d in enumerate(part.decisions) if d.choose and d.say is Say.GO]
+    return max(chosen)[2] if chosen else None
 
 
 def _find_looked_at(bench: Bench) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pipeline.gates import measured, quoted, tooled, tried
 from pipeline.gates.judgement import Answer, Bench, Met, Requirement
 from pipeline.lineage.freshness import Lineage, PartLineage, Reason
+from pipeline.lineage.order import order_parents_first
 from pipeline.model.catalogue import GatePolicy, NeedParameters
 from pipeline.model.part import Decision, Part, Waiver
 from pipeline.model.words import GATES, Gate, GateState, Say, ToolStep
@@ -135,22 +136,15 @@ class Standing:
 def compute_standings(workspace: Workspace, lineage: Lineage) -> dict[str, Standing]:
     """Return the standing of every part; parts of an assembly are judged before it."""
     done: dict[str, Standing] = {}
-    for number in workspace.parts:
-        _compute_after_children(workspace, lineage, number, done, ())
+
+    def find_children(number: str) -> list[str]:
+        components = workspace.parts[number].made_of.values()
+        return [c.part for c in components if c.part is not None and c.part in workspace.parts]
+
+    for number in order_parents_first(workspace.parts, find_children):
+        released = frozenset(n for n in find_children(number) if n in done and done[n].released)
+        done[number] = compute_standing(workspace.parts[number], lineage.parts[number], workspace, released)
     return {number: done[number] for number in workspace.parts}
-
-
-def _compute_after_children(
-    workspace: Workspace, lineage: Lineage, number: str, done: dict[str, Standing], waiting: tuple[str, ...]
-) -> None:
-    if number in done or number in waiting or number not in workspace.parts:
-        return
-    part = workspace.parts[number]
-    for component in part.made_of.values():
-        if component.part is not None:
-            _compute_after_children(workspace, lineage, component.part, done, (*waiting, number))
-    released = frozenset(n for n, standing in done.items() if standing.released)
-    done[number] = compute_standing(part, lineage.parts[number], workspace, released)
 
 
 def find_needs(part: Part, workspace: Workspace, gate: Gate) -> dict[str, NeedParameters]:
@@ -234,7 +228,9 @@ class _GateJudge:
         if decision is not None and decision.say is Say.GO and not faults:
             requirements = tuple(self.judge_then(r, needs[r.id], decision) for r in requirements)
             claims = tuple(r for r in requirements if r.state is Met.UNMET)
-            early = tuple(r for r in requirements if r.state is Met.MET and not self.was_met(needs[r.id], r, decision))
+            if self.has_younger_evidence(decision.on):
+                met = [r for r in requirements if r.state is Met.MET]
+                early = tuple(r for r in met if not self.was_met(needs[r.id], r, decision))
         state = self.choose_state(requirements, decision, faults, earlier_proven)
         return GateStanding(self.gate, state, requirements, decision, index, faults, claims, early)
 
@@ -247,14 +243,16 @@ class _GateJudge:
         answer = REQUIREMENTS[name](self.build_bench(need))
         if answer.met:
             return Requirement(name, Met.MET, answer)
-        waiver = find_waiver(self.part, self.workspace, name, self.lineage)
+        waiver = find_waiver(self.part, self.workspace, name)
         return Requirement(name, Met.UNMET if waiver is None else Met.WAIVED, answer, waiver)
 
     def judge_then(self, requirement: Requirement, need: NeedParameters, decision: Decision) -> Requirement:
         """Tell a requirement that was met on the day of the decision and went stale from one that never was."""
         if requirement.state is not Met.UNMET:
             return requirement
-        if self.was_met(need, requirement, decision) or _had_waiver(self.part, requirement.id, self.workspace):
+        if self.was_met(need, requirement, decision) or _had_waiver(
+            self.part, requirement.id, self.workspace, decision.on
+        ):
             return replace(requirement, state=Met.STALE)
         return requirement
 
@@ -262,6 +260,10 @@ class _GateJudge:
         """True when the requirement was met on the day of the decision."""
         bench = replace(self.build_bench(need), lenient=True, until=decision.on)
         return REQUIREMENTS[requirement.id](bench).met
+
+    def has_younger_evidence(self, day: dt.date) -> bool:
+        """True when some evidence of the part is younger than a day: only then can a decision have come too early."""
+        return any(node.on is not None and node.on > day for node in self.lineage.nodes.values())
 
     def find_decision(self) -> tuple[int | None, Decision | None]:
         """Return the last decision for this gate and its place in the record."""
@@ -318,28 +320,32 @@ def find_decision_faults(decision: Decision, policy: GatePolicy, workspace: Work
     return faults
 
 
-def is_waiver_live(part: Part, waiver: Waiver, today: dt.date) -> bool:
-    """True while a waiver has not run out, by day or by event."""
+_CUT = (ToolStep.CUTTING, ToolStep.ON_TRIAL, ToolStep.ACCEPTED)
+
+
+def is_waiver_live(part: Part, waiver: Waiver, day: dt.date) -> bool:
+    """True while a waiver has not run out, by day or by event, on a day."""
     if isinstance(waiver.until, dt.date):
-        return today <= waiver.until
+        return day <= waiver.until
     if waiver.until == "before metal is cut":
-        return not any(ToolStep.CUTTING in tool.steps for tool in part.tools.values())
-    return not part.first_articles
+        cut = [tool.steps[step] for tool in part.tools.values() for step in _CUT if step in tool.steps]
+        return not any(on <= day for on in cut)
+    return not any(article.on <= day for article in part.first_articles.values())
 
 
-def find_waiver(part: Part, workspace: Workspace, name: str, lineage: PartLineage) -> Waiver | None:
+def find_waiver(part: Part, workspace: Workspace, name: str) -> Waiver | None:
     """Return the live waiver of a requirement, None where there is none or none is allowed."""
-    del lineage
     if name in workspace.catalogues.gates.cannot_be_waived:
         return None
     live = [w for w in part.waivers if w.of == name and is_waiver_live(part, w, workspace.today)]
     return live[0] if live else None
 
 
-def _had_waiver(part: Part, name: str, workspace: Workspace) -> bool:
+def _had_waiver(part: Part, name: str, workspace: Workspace, day: dt.date) -> bool:
+    """True when a waiver of the requirement was live on the day of the decision."""
     if name in workspace.catalogues.gates.cannot_be_waived:
         return False
-    return any(w.of == name for w in part.waivers)
+    return any(w.of == name and is_waiver_live(part, w, day) for w in part.waivers)
 
 
 def find_hold_calls(part: Part, lineage: PartLineage, gates: Mapping[Gate, GateStanding]) -> tuple[HoldCall, ...]:

@@ -14,7 +14,7 @@ def judge_built(bench: Bench) -> Answer:
     least = int(bench.need.least or 1)
     if len(good) >= least:
         return Answer(
-            True, f"{name_list([g.split('.')[1] for g in good])} stands for the model", len(good), least, (), good
+            True, f"{name_list([g.split('.', 1)[1] for g in good])} stands for the model", len(good), least, (), good
         )
     current = bench.lineage.current
     stale = [key for key in bench.part.prototypes if not bench.counts(f"prototypes.{key}")]

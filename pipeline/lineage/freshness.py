@@ -16,7 +16,9 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from pipeline.lineage.nodes import Node, build_nodes, order_revisions, split_id
+from pipeline.lineage.order import order_parents_first
 from pipeline.model.part import Part
+from pipeline.model.words import Condition
 from pipeline.model.workspace import FileState, Workspace
 
 
@@ -31,6 +33,7 @@ class Cause(StrEnum):
     EXPIRED = "expired"
     REPLACED = "replaced"
     CHILD_CHANGED = "part of the assembly changed"
+    NOT_AN_ORIGINAL = "not an original"
 
 
 LATER_CAUSES = frozenset(
@@ -91,29 +94,14 @@ def compute_lineage(workspace: Workspace) -> Lineage:
     """Return nodes and freshness of every part, in the order of part numbers."""
     made = {number: build_nodes(part, workspace.catalogues) for number, part in workspace.parts.items()}
     done: dict[str, PartLineage] = {}
-    for number in workspace.parts:
-        _compute_part(workspace, made, number, done, ())
+
+    def find_others(number: str) -> list[str]:
+        others = {split_id(p)[0] for node in made[number].values() for p in node.parents}
+        return sorted(o for o in others if o is not None and o in made)
+
+    for number in order_parents_first(workspace.parts, find_others):
+        done[number] = _Judge(workspace, workspace.parts[number], made[number], done).judge()
     return Lineage({number: done[number] for number in workspace.parts})
-
-
-def _compute_part(
-    workspace: Workspace,
-    made: Mapping[str, Mapping[str, Node]],
-    number: str,
-    done: dict[str, PartLineage],
-    waiting: tuple[str, ...],
-) -> PartLineage | None:
-    """Compute one part after the parts that it depends on; a cycle between parts is left to the links room."""
-    if number in done:
-        return done[number]
-    if number in waiting or number not in workspace.parts:
-        return None
-    part = workspace.parts[number]
-    others = {split_id(p)[0] for node in made[number].values() for p in node.parents}
-    for other in sorted(o for o in others if o is not None):
-        _compute_part(workspace, made, other, done, (*waiting, number))
-    done[number] = _Judge(workspace, part, made[number], done).judge()
-    return done[number]
 
 
 class _Judge:
@@ -132,23 +120,21 @@ class _Judge:
 
     def judge(self) -> PartLineage:
         """Return the lineage of the part."""
-        for node_id in self.nodes:
-            self.judge_node(node_id, ())
-        return PartLineage(self.part.part, self.nodes, self.order, self.reasons)
+        for node_id in order_parents_first(self.nodes, self.find_parents):
+            self.judge_node(self.nodes[node_id])
+        return PartLineage(self.part.part, self.nodes, self.order, {key: self.reasons[key] for key in self.nodes})
 
-    def judge_node(self, node_id: str, waiting: tuple[str, ...]) -> tuple[Reason, ...]:
-        """Return the reasons of one node, after those of its parents."""
-        if node_id in self.reasons:
-            return self.reasons[node_id]
-        if node_id in waiting:
-            return ()
-        node = self.nodes[node_id]
+    def find_parents(self, node_id: str) -> tuple[str, ...]:
+        """Return what a node was made from, as far as it stands in the same record."""
+        return tuple(parent for parent in self.nodes[node_id].parents if parent in self.nodes)
+
+    def judge_node(self, node: Node) -> None:
+        """Find the reasons of one node, after those of its parents."""
         found = [*self.judge_files(node), *self.judge_expiry(node), *self.judge_changes(node)]
         found += self.judge_children(node)
         for parent in node.parents:
-            found += self.take_over(node, parent, (*waiting, node_id))
-        self.reasons[node_id] = _merge(found)
-        return self.reasons[node_id]
+            found += self.take_over(node, parent)
+        self.reasons[node.id] = _merge(found)
 
     def judge_files(self, node: Node) -> Iterable[Reason]:
         """A file that is gone, is another one, or was never listed."""
@@ -182,6 +168,7 @@ class _Judge:
         """Features that later revisions changed, less those that a no-effect statement takes."""
         if node.section == "measurements":
             yield from self.judge_replaced(node)
+            yield from self.judge_original(node)
         if node.base is None or node.base not in self.order or node.section == "revisions":
             return
         for key in self.order[self.order.index(node.base) + 1 :]:
@@ -203,6 +190,22 @@ class _Judge:
                 words = f"{node.label} was replaced by measurement {key}"
                 yield Reason(Cause.REPLACED, words, again, (f"measurements.{key}", node.id))
 
+    def judge_original(self, node: Node) -> Iterable[Reason]:
+        """A reproduction is no original, and a replated one shows the plater's work on coated features."""
+        measurement = self.part.measurements[node.key]
+        original = self.part.originals.get(measurement.of)
+        if original is None:
+            return
+        features, what = node.covers, "which is a reproduction"
+        if original.condition is Condition.RESTORED and not measurement.coating_off:
+            features = tuple(f for f in node.covers if self.part.features[f].coated)
+            what = f"which is restored: {', '.join(f'`{f}`' for f in features)} carries a new coating"
+        elif original.condition is not Condition.REPRODUCTION:
+            return
+        if features:
+            words = f"{node.label} is of original {measurement.of}, {what}"
+            yield Reason(Cause.NOT_AN_ORIGINAL, words, features, (f"originals.{measurement.of}", node.id))
+
     def judge_children(self, node: Node) -> Iterable[Reason]:
         """A trial of an assembly goes stale when a part in it was changed afterwards."""
         if node.section not in ("prototypes", "first_articles", "fit_checks") or node.on is None:
@@ -217,7 +220,7 @@ class _Judge:
                 path = (f"{component.part}/revisions.{key}", node.id)
                 yield Reason(Cause.CHILD_CHANGED, words, node.covers, path, key)
 
-    def take_over(self, node: Node, parent: str, waiting: tuple[str, ...]) -> Iterable[Reason]:
+    def take_over(self, node: Node, parent: str) -> Iterable[Reason]:
         """Reasons of what a node was made from, as far as they touch what the node covers."""
         other, _, _ = split_id(parent)
         if other is not None:
@@ -227,25 +230,47 @@ class _Judge:
                 words = f"{other}: {reason.words}"
                 yield replace(reason, words=words, features=node.covers, path=(parent, node.id))
             return
-        if parent not in self.nodes or (node.section == "measurements" and parent.startswith("measurements.")):
+        if node.section == "measurements" and parent.startswith("measurements."):
             return  # a measurement that replaces another one owes nothing to it
-        for reason in self.judge_node(parent, waiting):
-            if node.section == "revisions" and parent.startswith("measurements.") and self.is_renewed(node, reason):
-                continue
-            if node.section == "revisions" and reason.path[0].startswith("revisions."):
-                continue  # the model file of an older revision does not matter once there is a newer one
-            if reason.cause is Cause.FEATURE_CHANGED and node.base is not None:
-                continue
-            if parent.startswith("quotes."):
-                continue
-            features = tuple(f for f in reason.features if f in node.covers)
-            if features or not reason.features:
+        for reason in self.reasons.get(parent, ()):
+            features = self.narrow(node, parent, reason)
+            if features or (features is not None and not reason.features):
                 yield replace(reason, features=features, path=(*reason.path, node.id))
 
-    def is_renewed(self, node: Node, reason: Reason) -> bool:
-        """True when the revision was also made from the measurement that replaced the old one."""
-        replacing = split_id(reason.path[0])[2]
-        return reason.cause is Cause.REPLACED and replacing in self.part.revisions[node.key].from_
+    def narrow(self, node: Node, parent: str, reason: Reason) -> tuple[str, ...] | None:
+        """Return the features for which a reason of a parent speaks against a node too; None where it does not."""
+        if parent.startswith("quotes."):
+            return None
+        if node.section == "tools" and parent.startswith("tools."):
+            return None if self.is_kept(node, reason) else node.covers
+        if reason.cause is Cause.FEATURE_CHANGED and node.base is not None:
+            return None  # it was judged against its own revision already
+        covered = tuple(f for f in reason.features if f in node.covers)
+        if node.section != "revisions":
+            return covered
+        if reason.path[0].startswith("revisions."):
+            return None  # the model file of an older revision does not matter once there is a newer one
+        unsure = parent.startswith("measurements.") and reason.cause not in (Cause.REPLACED, Cause.NOT_AN_ORIGINAL)
+        left = covered if unsure else tuple(f for f in covered if not self.is_supported(node, f))
+        return left or None if covered else covered
+
+    def is_kept(self, node: Node, reason: Reason) -> bool:
+        """True when a signed statement keeps a tool from a change of the tool whose part it fits."""
+        if reason.cause is not Cause.FEATURE_CHANGED or reason.revision not in self.part.revisions:
+            return False
+        changed = self.part.revisions[reason.revision].changed
+        origin = self.nodes.get(reason.path[1])
+        touched = set(self.part.features if changed is None else changed) & set(origin.covers if origin else ())
+        return bool(touched) and touched <= self.keeps.get((reason.revision, node.key), frozenset())
+
+    def is_supported(self, node: Node, feature: str) -> bool:
+        """True when a revision was made from a measurement that is good for the feature."""
+        return any(
+            key in self.part.measurements
+            and feature in self.part.measurements[key].gives
+            and not any(feature in reason.features for reason in self.reasons.get(f"measurements.{key}", ()))
+            for key in self.part.revisions[node.key].from_
+        )
 
 
 def find_order_day(part: Part) -> dt.date | None:

@@ -110,13 +110,17 @@ def compute_fit_cover(part: Part, check: FitCheck) -> tuple[str, ...]:
     return tuple(names) or tuple(part.features)
 
 
-def compute_tool_cover(part: Part, tool: Tool, seen: frozenset[str] = frozenset()) -> tuple[str, ...]:
+def compute_tool_cover(part: Part, tool: Tool) -> tuple[str, ...]:
     """Return the features that a tool gives or checks; a tool that only follows another one takes over its features."""
-    names = dict.fromkeys((*tool.forms, *tool.checks))
-    if not names:
-        for other in tool.made_to_fit:
-            if other in part.tools and other not in seen:
-                names |= dict.fromkeys(compute_tool_cover(part, part.tools[other], seen | {other}))
+    names: dict[str, None] = {}
+    waiting, seen = [tool], set[str]()
+    while waiting:
+        one = waiting.pop()
+        own = (*one.forms, *one.checks)
+        followed = [] if own else [key for key in one.made_to_fit if key in part.tools]
+        names |= dict.fromkeys(own if own or followed else part.features)
+        waiting += [part.tools[key] for key in followed if key not in seen]
+        seen.update(followed)
     return tuple(names) or tuple(part.features)
 
 

@@ -17,6 +17,10 @@ from pipeline.model.workspace import Workspace
 Locate = Callable[[str, Pointer], Location]
 
 
+MAX_SUGGESTIONS, MAX_SEARCHED = 50, 5_000
+"""Looking for the nearest name takes a while: only for the first findings of a record, in lists of usual length."""
+
+
 @dataclass(frozen=True, slots=True)
 class Link:
     """A value that must be one of `known`."""
@@ -36,12 +40,13 @@ def check_references(
     mentioned : ids that a broken record holds in entries that could not be understood; they are not missing.
     """
     path = f"projects/{part.part}/part.yaml"
-    findings = []
+    findings: list[Finding] = []
     for link in _find_links(part, workspace):
         known = link.known if isinstance(link.known, frozenset | dict) else set(link.known)
         if link.value in known or link.value in mentioned:
             continue
-        close = difflib.get_close_matches(link.value, sorted(known), n=1, cutoff=0.6)
+        is_quick = len(findings) < MAX_SUGGESTIONS and len(known) <= MAX_SEARCHED
+        close = difflib.get_close_matches(link.value, sorted(known), n=1, cutoff=0.6) if is_quick else []
         message = f'there is no {link.kind} "{link.value}"'
         fix = f"did you mean `{close[0]}`? Else: {link.rule.fix}" if close else None
         place = locate(path, link.pointer)

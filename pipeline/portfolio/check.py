@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,8 @@ from pipeline.lineage.freshness import Lineage, compute_lineage
 from pipeline.lineage.graph import find_cycles
 from pipeline.lineage.references import check_catalogues, check_references
 from pipeline.model.workspace import Workspace
-from pipeline.reading.workspace import Reading, build_part_path, read_workspace
+from pipeline.reading.evidence import read_evidence_files
+from pipeline.reading.workspace import STAND_IN, Reading, build_part_path, read_workspace
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +50,8 @@ def check_workspace(root: Path, today: dt.date | None = None, only: tuple[str, .
         findings += problems
         if any(finding.rule != link_rules.YEARS_OUTSIDE.id for finding in problems):
             unlinked.add(number)
-    for folder, part in reading.salvaged.items():
-        mentioned = _collect_keys(reading.trees[build_part_path(folder)].value)
-        findings += check_references(part, workspace, reading.locate, mentioned)
+    for folder in reading.salvaged:
+        findings += _check_salvaged(root, folder, workspace, reading)
     findings += _report_cycles(workspace, reading)
     lineage = compute_lineage(workspace)
     standings = compute_standings(workspace, lineage)
@@ -63,6 +63,28 @@ def check_workspace(root: Path, today: dt.date | None = None, only: tuple[str, .
     if only:
         findings = [f for f in findings if f.record in only or not f.record]
     return Checked(reading, workspace, lineage, standings, sort_findings(findings))
+
+
+def _check_salvaged(root: Path, folder: str, workspace: Workspace, reading: Reading) -> list[Finding]:
+    """Look for further mistakes in what could be understood of a broken record: links, files, days, signatures.
+
+    What is said inside an entry that was told already is left out: half an entry would be judged. Gates are not judged.
+    """
+    part = reading.salvaged[folder]
+    told = [f.pointer for f in reading.findings if f.record == folder and f.pointer]
+    mentioned = _collect_keys(reading.trees[build_part_path(folder)].value) | {STAND_IN}
+    links = check_references(part, workspace, reading.locate, mentioned)
+    files, problems = read_evidence_files(root, f"projects/{folder}", part)
+    known = {**workspace.files, **{(part.part, name): file for name, file in files.items()}}
+    alone = replace(workspace, parts={part.part: part}, files=known)
+    evidence = check_evidence(part, compute_lineage(alone).parts[part.part], alone, reading.locate)
+    return [*links, *problems, *(f for f in evidence if not any(_overlaps(f.pointer, one) for one in told))]
+
+
+def _overlaps(one: str, other: str) -> bool:
+    """True when one pointer leads to, or into, the entry of the other."""
+    first, second = ((pointer + ".").replace("[", ".") for pointer in (one, other))
+    return first.startswith(second) or second.startswith(first)
 
 
 def _collect_keys(value: dict[str, Any]) -> frozenset[str]:

@@ -222,19 +222,21 @@ class _BasisMaker:
         if not self.part.tools:
             if self.part.made_of or not self.family.tool_kinds:
                 return []
-            kind = self.catalogues.tool_kinds.kinds[self.family.tool_kinds[0]]
-            return [
-                self.build_tool(self.family.tool_kinds[0], Tool(kind=self.family.tool_kinds[0]), kind, None, Decimal(1))
-            ]
+            name = self.family.tool_kinds[0]
+            return [self.build_tool(name, Tool(kind=name), self.find_kind(name), None, Decimal(1))]
         prices = {key: self.find_price(key, tool) for key, tool in self.part.tools.items()}
         dearest = max((price for price in prices.values() if price is not None), default=None)
         facts = []
         for key, tool in self.part.tools.items():
-            kind = self.catalogues.tool_kinds.kinds[tool.kind]
+            kind = self.find_kind(tool.kind)
             price = prices[key]
             scale = Decimal(1) if not dearest or price is None else price / dearest
             facts.append(self.build_tool(key, tool, kind, price, scale))
         return facts
+
+    def find_kind(self, name: str) -> ToolKind:
+        """Return a kind of tool; one that the catalogue does not know is taken as made new at its price."""
+        return self.catalogues.tool_kinds.kinds.get(name) or ToolKind(name=name)
 
     def find_price(self, key: str, tool: Tool) -> Decimal | None:
         """Return a tool's price: on record, or the chosen (else dearest) quote's."""

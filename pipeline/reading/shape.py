@@ -6,6 +6,7 @@ import difflib
 import json
 import types
 import typing
+from collections.abc import Mapping
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -29,9 +30,10 @@ def parse_shape(tree: Tree, model: type[M], record: str = "") -> tuple[M | None,
         return None, _explain_all(tree, model, error, record)
 
 
-def salvage_shape(tree: Tree, model: type[M]) -> M | None:
+def salvage_shape(tree: Tree, model: type[M], stand_ins: Mapping[str, Any]) -> M | None:
     """Validate what is left of a broken tree after the refused values are taken out.
 
+    stand_ins : values for first keys that are missing or refused, such as the number of the folder.
     The result is used only to look for further mistakes in the same run; it never counts.
     """
     value = json.loads(_dump(tree.value))
@@ -41,7 +43,9 @@ def salvage_shape(tree: Tree, model: type[M]) -> M | None:
         except ValidationError as error:
             details = error.errors(include_url=False)
             removed = sum(_remove(value, tuple(detail["loc"])) for detail in details)
-            if removed == 0:
+            added = {key: stand_in for key, stand_in in stand_ins.items() if key not in value}
+            value |= added
+            if removed == 0 and not added:
                 return None
     return None
 

@@ -92,7 +92,7 @@ def read_catalogues(root: Path, trees: dict[str, Tree], findings: list[Finding])
     found: dict[str, Frozen] = {}
     for name, model in CATALOGUE_FILES.items():
         path = f"shared/{name}.yaml"
-        if not (root / path).exists():
+        if not _is_there(root / path):
             findings.append(link_rules.NO_CATALOGUE.build_finding(Location(path), f"{path} is missing"))
             continue
         tree = _read_tree(root, path, trees, findings)
@@ -119,10 +119,48 @@ def _read_tree(root: Path, path: str, trees: dict[str, Tree], findings: list[Fin
 
 def find_record_folders(root: Path) -> list[str]:
     """Return the names of the folders in projects/, sorted; hidden ones are left alone."""
-    folder = root / "projects"
-    if not folder.is_dir():
+    try:
+        entries = list((root / "projects").iterdir())
+    except OSError:
         return []
-    return sorted(entry.name for entry in folder.iterdir() if entry.is_dir() and not entry.name.startswith("."))
+    return sorted(entry.name for entry in entries if not entry.name.startswith(".") and _is_folder(entry))
+
+
+def _is_folder(entry: Path) -> bool:
+    try:
+        return entry.is_dir()
+    except OSError:
+        return False
+
+
+def _is_there(file: Path) -> bool:
+    """True when a file exists, or when it cannot be told (reading it says why)."""
+    try:
+        return file.exists()
+    except OSError:
+        return True
+
+
+def _check_projects_folder(root: Path) -> Iterator[Finding]:
+    """A projects/ folder that cannot be listed is no empty one."""
+    try:
+        next((root / "projects").iterdir(), None)
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        yield text_rules.UNREADABLE.build_finding(Location("projects"), f"projects/ cannot be listed: {reason}")
+
+
+STAND_IN = "stand-in"
+_STAND_INS = {
+    "name": STAND_IN,
+    "family": STAND_IN,
+    "safety": "S0",
+    "engineer": STAND_IN,
+    "fits": {STAND_IN: {"vehicle": STAND_IN, "body": STAND_IN, "years": 1951}},
+}
+"""What stands in a broken record for a first key that was refused, while further mistakes are looked for."""
 
 
 def _read_parts(
@@ -130,11 +168,13 @@ def _read_parts(
 ) -> tuple[dict[str, Part], dict[str, Part], int]:
     parts: dict[str, Part] = {}
     salvaged: dict[str, Part] = {}
+    findings.extend(_check_projects_folder(root))
     folders = find_record_folders(root)
     for name in folders:
         path = build_part_path(name)
-        if not (root / path).exists():
-            findings.append(text_rules.UNREADABLE.build_finding(Location(path), f"projects/{name} holds no part.yaml"))
+        if not _is_there(root / path):
+            message = f"projects/{name} holds no part.yaml"
+            findings.append(text_rules.UNREADABLE.build_finding(Location(path), message, record=name))
             continue
         before = len(findings)
         tree = _read_tree(root, path, trees, findings)
@@ -144,9 +184,11 @@ def _read_parts(
         told = {finding.location for finding in findings[before:]}
         findings.extend(problem for problem in problems if problem.location not in told)
         if part is None or len(findings) > before:
-            rest = part or salvage_shape(tree, Part)
+            rest = part or salvage_shape(tree, Part, {**_STAND_INS, "part": name})
             if rest is not None:
-                salvaged[name] = rest
+                if tree.value.get("part") == rest.part:
+                    _is_placed_right(name, rest, tree, folders, findings)
+                salvaged[name] = rest.model_copy(update={"part": name})
             continue
         if not _is_placed_right(name, part, tree, folders, findings):
             continue
