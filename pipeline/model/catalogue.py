@@ -205,6 +205,10 @@ class Process(Frozen):
     cost: NotNegative = 0.0
     weeks: NotNegative = 0.0
     detects: dict[FailureMode, Share] = Field(default_factory=dict, description="chance to find an error of each mode")
+    families: Keys = Field(default=(), description="families for which it is worth offering; all, if left out")
+    kinds: tuple[FeatureKind, ...] = Field(
+        default=(), description="feature kinds for which it is worth offering; all that it can prove, if left out"
+    )
 
 
 class Processes(Frozen):
