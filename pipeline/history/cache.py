@@ -20,7 +20,7 @@ from pipeline.history.commits import ChangeKind, RawCommit
 from pipeline.history.conditions import Condition, ConditionKind
 from pipeline.history.tracking import Node, State, Trail
 
-FORMAT = "recorded-1"
+FORMAT = "recorded-2"
 _NEWEST = 20
 
 
@@ -73,7 +73,7 @@ class Remembered:
         opened: State = {}
         for folder in sorted({find_folder(path) for path in paths}):
             if folder in self.rows:
-                decode_row(self.rows.pop(folder), self.trail, opened)
+                decode_row(zlib.decompress(self.rows.pop(folder)), self.trail, opened)
             self.touched.add(folder)
         return opened
 
@@ -99,7 +99,7 @@ class Remembered:
             return self.trail, self.state[path]
         trail = Trail()
         state: State = {}
-        decode_row(row, trail, state)
+        decode_row(zlib.decompress(row), trail, state)
         return trail, state[path]
 
 
@@ -157,7 +157,7 @@ def _encode_rows(remembered: Remembered) -> Iterator[tuple[str, bytes]]:
     for path, node in remembered.state.items():
         folders.setdefault(find_folder(path), {})[path] = node
     for folder in sorted(remembered.touched & set(folders)):
-        yield folder, encode_row(remembered.trail, folders[folder])
+        yield folder, zlib.compress(encode_row(remembered.trail, folders[folder]), 1)
 
 
 def _encode_head(remembered: Remembered, asked: str) -> bytes:
@@ -181,7 +181,7 @@ def write_cache(path: Path, asked: str, remembered: Remembered) -> bool:
             path.unlink(missing_ok=True)
         with closing(sqlite3.connect(path, timeout=2)) as store, store:
             store.execute("PRAGMA synchronous=OFF")
-            store.execute("CREATE TABLE IF NOT EXISTS kept (name TEXT PRIMARY KEY, paths TEXT, row BLOB, sum INTEGER)")
+            store.execute("CREATE TABLE IF NOT EXISTS kept (name TEXT PRIMARY KEY, paths BLOB, row BLOB, sum INTEGER)")
             gone = [(f"folder:{folder}",) for folder in sorted(remembered.touched - set(remembered.paths))]
             store.executemany("DELETE FROM kept WHERE name = ?", gone)
             store.executemany("INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)", _list_rows(remembered, asked))
@@ -190,11 +190,16 @@ def write_cache(path: Path, asked: str, remembered: Remembered) -> bool:
     return True
 
 
-def _list_rows(remembered: Remembered, asked: str) -> Iterator[tuple[str, str, bytes, int]]:
+def _list_rows(remembered: Remembered, asked: str) -> Iterator[tuple[str, bytes, bytes, int]]:
     for folder, row in _encode_rows(remembered):
-        yield f"folder:{folder}", json.dumps(remembered.paths[folder]), row, zlib.crc32(row)
+        yield (
+            f"folder:{folder}",
+            "\0".join(remembered.paths[folder]).encode("utf-8", "surrogateescape"),
+            row,
+            zlib.crc32(row),
+        )
     head = _encode_head(remembered, asked)
-    yield "head", "[]", head, zlib.crc32(head)
+    yield "head", b"", head, zlib.crc32(head)
 
 
 def read_cache(path: Path, asked: str, is_record: Callable[[str], bool]) -> Remembered | None:
@@ -207,12 +212,12 @@ def read_cache(path: Path, asked: str, is_record: Callable[[str], bool]) -> Reme
         if any(zlib.crc32(row) != check for _, _, row, check in rows):
             return None
         return _build_remembered({name: (paths, row) for name, paths, row, _ in rows}, asked, is_record)
-    except (sqlite3.Error, OSError, ValueError, KeyError, TypeError, IndexError):
+    except (sqlite3.Error, OSError, ValueError, KeyError, TypeError, IndexError, AttributeError):
         return None
 
 
 def _build_remembered(
-    rows: dict[str, tuple[str, bytes]], asked: str, is_record: Callable[[str], bool]
+    rows: dict[str, tuple[bytes, bytes]], asked: str, is_record: Callable[[str], bool]
 ) -> Remembered | None:
     head = json.loads(rows["head"][1])
     same = hashlib.sha256(asked.encode("utf-8", "surrogateescape")).hexdigest()
@@ -229,5 +234,5 @@ def _build_remembered(
         if name != "head":
             folder = name.removeprefix("folder:")
             remembered.rows[folder] = row
-            remembered.paths[folder] = json.loads(paths)
+            remembered.paths[folder] = paths.decode("utf-8", "surrogateescape").split("\0")
     return remembered

@@ -14,6 +14,7 @@ import json
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 Facts = Mapping[str, str]
@@ -66,27 +67,30 @@ def _name_keys(value: Any) -> Any:
     return [_name_keys(item) for item in value] if isinstance(value, list | tuple) else value
 
 
-_TOP = re.compile(rb"^(?=[^\s#-])", re.MULTILINE)
+_TOP = re.compile(rb"\n(?=[^\s#-])")
+_TIES = re.compile(rb"[&*!]")
 _TOP_KEY = re.compile(rb"([A-Za-z_][\w-]*):(?=[\s])")
 _HEADER = re.compile(rb"[A-Za-z_][\w-]*:[ \t]*(?:#[^\n]*)?\r?\n")
 _ITEM_KEY = re.compile(rb"([A-Za-z0-9_][\w.-]*):(?=[\s])")
 
 
 def split_record(content: bytes) -> list[bytes] | None:
-    """The blocks of a record, each starting with a top-level key; None where it cannot be cut safely."""
-    starts = _TOP.split(content)
-    head, blocks = starts[0], starts[1:]
-    if any(line.strip() and not line.lstrip().startswith(b"#") for line in head.splitlines()):
+    """The blocks of a record, each starting where a line starts with neither a blank, a comment nor a list item; None
+    where the record does not start with a block."""
+    starts = [found.end() for found in _TOP.finditer(content)]
+    if content[:1].strip() and content[:1] not in (b"#", b"-"):
+        starts.insert(0, 0)
+    head = content[: starts[0]] if starts else content
+    if not starts or any(line.strip() and not line.lstrip().startswith(b"#") for line in head.splitlines()):
         return None
-    names = [found.group(1) if (found := _TOP_KEY.match(block)) else None for block in blocks]
-    return blocks if blocks and None not in names and len(set(names)) == len(names) else None
+    return [content[start:end] for start, end in pairwise([*starts, len(content)])]
 
 
 def split_block(block: bytes) -> list[bytes] | None:
     """The items of a block that is a map or a list in block style, each with the block's own header so that it can be
-    parsed alone; None where the block is something else, or a key comes twice."""
+    parsed alone; None where the block is something else, a key comes twice, or an anchor may tie items together."""
     header = _HEADER.match(block)
-    if header is None:
+    if header is None or _TIES.search(block):
         return None
     items = _cut_items(block[header.end() :])
     if not items or len(items) < 2:
@@ -165,36 +169,68 @@ def place_items(keys: Iterable[str]) -> dict[str, str]:
 
 
 class FactReader:
-    """Reads the facts of versions; every distinct piece is parsed once. `parsed` counts the pieces that were."""
+    """Reads the facts of versions. What is mostly new is parsed whole and its pieces are learnt from the answer; of
+    what is mostly known only the new pieces are parsed. `parsed` counts the calls of `parse`."""
 
     def __init__(self, parse: Parse, collect: Collect, splits: bool = True) -> None:
         self._parse = parse
         self._collect = collect
         self._splits = splits
-        self._blocks: dict[bytes, dict[str, str] | None] = {}
+        self._blocks: dict[bytes, tuple[bytes, dict[str, str]] | None] = {}
         self._pieces: dict[bytes, dict[str, str] | None] = {}
         self.parsed = 0
 
     def read_version(self, content: bytes) -> tuple[dict[str, str], ...] | None:
         """The facts of a version as one map for each block (the same block gives the same object), or None if the
         record cannot be read. The keys are internal ones (`name_items`)."""
-        blocks = split_record(content) if self._splits else None
-        facts = [self._read_block(block) for block in blocks] if blocks else []
-        if blocks and None not in facts:
-            return tuple(fact for fact in facts if fact is not None)
+        blocks = (split_record(content) if self._splits else None) or []
+        if 2 * sum(block not in self._blocks for block in blocks) > len(blocks):
+            self._learn_record(content, blocks)
+        found = [self._read_block(block) for block in blocks]
+        known = [block for block in found if block is not None]
+        if known and len({name for name, _ in known}) == len(found):
+            return tuple(facts for _, facts in known)
         whole = self._read_piece(content)
         return None if whole is None else (name_items(whole),)
 
-    def _read_block(self, block: bytes) -> dict[str, str] | None:
+    def _learn_record(self, content: bytes, blocks: Sequence[bytes]) -> None:
+        """Parse a record once for all its blocks, if they are as many as its keys and nothing ties them together."""
+        if _TIES.search(content):
+            return
+        tree = self._parse_once(content)
+        names = [found.group(1) if (found := _TOP_KEY.match(block)) else b"" for block in blocks]
+        if tree is None or len(tree) != len(blocks) or not all(names):
+            self._pieces[content] = None if tree is None else self._collect_safely(tree)
+            return
+        for block, name, (key, value) in zip(blocks, names, tree.items(), strict=True):
+            if block not in self._blocks:
+                facts = self._learn_block(block, key, value)
+                self._blocks[block] = None if facts is None else (name, name_items(facts))
+
+    def _learn_block(self, block: bytes, key: str, value: Any) -> dict[str, str] | None:
+        """The facts of a block that was parsed, and of each of its items, if they are as many as its texts."""
+        items = split_block(block)
+        if items is None or not isinstance(value, Mapping | list) or len(items) != len(value):
+            return self._collect_safely({key: value})
+        parts = [{name: part} for name, part in value.items()] if isinstance(value, Mapping) else [[v] for v in value]
+        facts = [self._collect_safely({key: part}) for part in parts]
+        self._pieces.update(zip(items, facts, strict=True))
+        known = [fact for fact in facts if fact is not None]
+        return join_items(known) if len(known) == len(facts) else None
+
+    def _read_block(self, block: bytes) -> tuple[bytes, dict[str, str]] | None:
+        """The key of a block and its facts; None where it must not be taken out of its record."""
         if block not in self._blocks:
-            facts = self._read_items(block)
-            self._blocks[block] = None if facts is None else name_items(facts)
+            key = _TOP_KEY.match(block)
+            facts = self._read_items(block) if key is not None else None
+            self._blocks[block] = None if key is None or facts is None else (key.group(1), name_items(facts))
         return self._blocks[block]
 
     def _read_items(self, block: bytes) -> dict[str, str] | None:
-        items = split_block(block)
-        if items is None:
-            return self._read_piece(block)
+        items = split_block(block) or []
+        if 2 * sum(item not in self._pieces for item in items) >= len(items):
+            tree = self._parse_once(block)
+            return self._learn_block(block, *next(iter(tree.items()))) if tree is not None and len(tree) == 1 else None
         facts = [self._read_piece(item) for item in items]
         if any(not fact for fact in facts):
             return self._read_piece(block)
@@ -202,10 +238,13 @@ class FactReader:
 
     def _read_piece(self, piece: bytes) -> dict[str, str] | None:
         if piece not in self._pieces:
-            self.parsed += 1
-            tree = self._parse(piece)
+            tree = self._parse_once(piece)
             self._pieces[piece] = None if tree is None else self._collect_safely(tree)
         return self._pieces[piece]
+
+    def _parse_once(self, content: bytes) -> Mapping[str, Any] | None:
+        self.parsed += 1
+        return self._parse(content)
 
     def _collect_safely(self, tree: Mapping[str, Any]) -> dict[str, str] | None:
         """A tree that holds itself (by an alias) has no facts."""

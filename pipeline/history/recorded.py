@@ -6,7 +6,7 @@ import fnmatch
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TypeVar
 
@@ -89,7 +89,11 @@ class _Lazy(Mapping[str, _Built]):
     def __init__(self, remembered: Remembered, is_record: bool, build: Callable[[str, Node, Trail], _Built]) -> None:
         self._remembered = remembered
         self._build = build
-        self._paths = remembered.find_paths(is_record)
+        self._is_record = is_record
+
+    @cached_property
+    def _paths(self) -> dict[str, None]:
+        return self._remembered.find_paths(self._is_record)
 
     def __getitem__(self, path: str) -> _Built:
         if path not in self._paths:
@@ -143,7 +147,7 @@ def read_record_history(
     """
     prefix = under.strip("/") + "/" if under.strip("/") else ""
     asked = "\n".join((prefix, name, repository.prefix, str(splits), version, *sorted(repository.floors)))
-    is_record = partial(_is_record, prefix=prefix, name=name)
+    is_record = _build_test(prefix, name)
     known = read_cache(cache, asked, is_record) if cache is not None else None
     if known is not None and known.head == repository.head:
         return _finish(known, repository, now, 0, 0, True)
@@ -155,8 +159,11 @@ def read_record_history(
     return _finish(reading.remembered, repository, now, reading.commits, reader.parsed, reading.is_complete)
 
 
-def _is_record(path: str, prefix: str, name: str) -> bool:
-    return path.startswith(prefix) and fnmatch.fnmatchcase(path.rpartition("/")[2], name)
+def _build_test(prefix: str, name: str) -> Callable[[str], bool]:
+    """Whether a path is that of a record. A plain name needs no glob: this is asked for every file of the workspace."""
+    if not any(mark in name for mark in "*?["):
+        return lambda path: path.startswith(prefix) and (path.endswith(f"/{name}") or path == name)
+    return lambda path: path.startswith(prefix) and fnmatch.fnmatchcase(path.rpartition("/")[2], name)
 
 
 def _parse_nothing(_content: bytes) -> None:
@@ -170,7 +177,7 @@ class _Reading:
     is_complete: bool
 
 
-def _read_all(repository: Repository, reader: FactReader, prefix: str, is_record: partial[bool]) -> _Reading:
+def _read_all(repository: Repository, reader: FactReader, prefix: str, is_record: Callable[[str], bool]) -> _Reading:
     log = read_raw_log(repository, repository.head)
     commits = _keep_under(log.commits, prefix)
     remembered = Remembered(repository.head, is_record)

@@ -14,6 +14,7 @@ from pipeline.history.safe_git import run_git
 OLDEST_GIT = (2, 31)
 COMMIT_FORMAT = "%H%x00%an%x00%ae%x00%cd%x00%ad%x00%s"
 DATE_FORMAT = "--date=raw"
+_WHERE = ("rev-parse", "--is-inside-work-tree", "--git-path", "shallow", "--show-prefix")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,31 +49,43 @@ def _close(kind: ConditionKind, subject: str = "", detail: str = "") -> Opened:
 def open_repository(folder: Path) -> Opened:
     """Open the repository that holds the workspace `folder`. Never raises for the state of the repository: no git, no
     repository, no commits, another owner, a shallow clone and a detached head are conditions."""
-    where = run_git(folder, ["rev-parse", "--is-inside-work-tree", "--git-path", "shallow", "--show-prefix"])
+    where = run_git(folder, [*_WHERE, "HEAD^{commit}", "--symbolic-full-name", "HEAD"])
     if where.code == 127:
         return _close(ConditionKind.NO_GIT)
-    if where.code != 0:
-        return Opened(None, (parse_refusal(where.err),))
-    inside, shallow, prefix = where.out.decode("utf-8", "surrogateescape").split("\n")[:3]
+    lines = where.out.decode("utf-8", "surrogateescape").split("\n")
+    if where.code != 0 or len(lines) != 6:
+        return _explain_refusal(folder)
+    inside, shallow, prefix, head, branch, _ = lines
     if inside != "true":
         return _close(ConditionKind.NO_WORK_TREE)
-    top = run_git(folder, ["symbolic-ref", "--quiet", "--short", "HEAD"])
-    branch = top.out.decode("utf-8", "replace").strip() or None
-    return _open_head(folder, prefix, branch, _read_floors(folder / shallow))
+    return _describe(Repository(folder, prefix, head, _name_branch(branch), _read_floors(folder / shallow)))
 
 
-def _open_head(folder: Path, prefix: str, branch: str | None, floors: frozenset[str]) -> Opened:
-    answer = run_git(folder, ["rev-parse", "--verify", "--quiet", "HEAD^{commit}"])
-    head = answer.out.decode("ascii", "replace").strip()
-    if answer.code != 0 or not head:
-        damaged = answer.err.strip() or branch is None
-        return Opened(None, (parse_refusal(answer.err, "HEAD"),)) if damaged else _close(ConditionKind.NO_COMMITS)
+def _name_branch(full: str) -> str | None:
+    """The branch of a full reference name; None for a head that is on none."""
+    return full.removeprefix("refs/heads/") if full.startswith("refs/heads/") else None
+
+
+def _describe(repository: Repository) -> Opened:
     conditions = []
-    if branch is None:
-        conditions.append(Condition(ConditionKind.DETACHED_HEAD, head[:12]))
-    if floors:
+    if repository.branch is None:
+        conditions.append(Condition(ConditionKind.DETACHED_HEAD, repository.head[:12]))
+    if repository.is_shallow:
         conditions.append(Condition(ConditionKind.SHALLOW))
-    return Opened(Repository(folder, prefix, head, branch, floors), tuple(conditions))
+    return Opened(repository, tuple(conditions))
+
+
+def _explain_refusal(folder: Path) -> Opened:
+    """Ask again in smaller steps, to tell what is the matter."""
+    where = run_git(folder, list(_WHERE))
+    if where.code != 0:
+        return Opened(None, (parse_refusal(where.err),))
+    if not where.out.startswith(b"true"):
+        return _close(ConditionKind.NO_WORK_TREE)
+    exists = run_git(folder, ["rev-parse", "--verify", "--quiet", "HEAD"])
+    if exists.code != 0 and run_git(folder, ["symbolic-ref", "--quiet", "HEAD"]).code == 0:
+        return _close(ConditionKind.NO_COMMITS)
+    return Opened(None, (parse_refusal(run_git(folder, ["cat-file", "-t", "HEAD"]).err, "HEAD"),))
 
 
 def _read_floors(path: Path) -> frozenset[str]:

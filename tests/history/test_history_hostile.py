@@ -1,4 +1,5 @@
-"""Nothing that a repository says is executed: every way that git has of starting a program is armed, and none goes off."""
+"""Nothing that a repository says is executed: every way that git has of starting a program is armed, and none goes
+off."""
 
 from __future__ import annotations
 

@@ -1,0 +1,119 @@
+"""How fast the history of a big workspace is read: medians against `git log --raw` of the same repository.
+
+Run: python tests/scale/bench_history.py [parts] [commits]   (2,000 parts and 20,000 commits if not given)
+"""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from pipeline.history.recorded import History, read_record_history
+from pipeline.history.replay import PlannedCommit, write_history
+from pipeline.history.repository import open_repository
+
+START = datetime(2022, 1, 3, 8, tzinfo=UTC)
+BLOCKS = ("originals", "measurements", "revisions", "prototypes", "fit_checks", "quotes")
+
+
+def parse(content: bytes) -> dict[str, Any] | None:
+    try:
+        tree = yaml.load(content, yaml.CSafeLoader)
+    except (yaml.YAMLError, UnicodeDecodeError, ValueError):
+        return None
+    return tree if isinstance(tree, dict) else None
+
+
+def render_record(number: int, step: int) -> bytes:
+    """A record of about 4.5 kB that has grown by one line of evidence or one decision for each of its commits."""
+    lines = [
+        f"part: TW-{number}",
+        f"name: part number {number}",
+        "family: die-cast-plated",
+        "engineer: mara",
+        "features:",
+    ]
+    fact = "{what: a distance, kind: distance, nominal: %d.%02d, limits: [-0.25, 0.25], unit: mm, critical: true}"
+    lines += [f"  f{n}: " + fact % (number, n) for n in range(14)]
+    for place, block in enumerate(BLOCKS):
+        lines.append(f"{block}:")
+        grown = 4 + (step + place) // len(BLOCKS)
+        lines += [
+            f"  X{n}: {{on: 2026-02-{n % 27 + 1:02d}, by: mara, file: evidence/{block}-{n}.csv, note: {number}}}"
+            for n in range(grown)
+        ]
+    lines.append("decisions:")
+    lines += [
+        f"  - {{gate: measure, on: 2026-03-{n % 27 + 1:02d}, by: ito, say: go, why: step {n} of {number}}}"
+        for n in range(1 + step // 3)
+    ]
+    return ("\n".join(lines) + "\n").encode()
+
+
+def plan_commits(parts: int, commits: int) -> Iterator[PlannedCommit]:
+    for n in range(commits):
+        number, step = n % parts, n // parts
+        files: dict[str, bytes | None] = {f"projects/TW-{number}/part.yaml": render_record(number, step)}
+        if n % 4 == 0:
+            files[f"projects/TW-{number}/evidence/e{step}.csv"] = b"%d,%d\n" % (number, step)
+        yield PlannedCommit(START + timedelta(minutes=90 * n), f"Engineer {n % 5}", f"e{n % 5}", f"step {step}", files)
+
+
+def measure(action: Callable[[], Any], times: int = 5) -> tuple[float, Any]:
+    took, answer = [], None
+    for _ in range(times):
+        start = time.perf_counter()
+        answer = action()
+        took.append(time.perf_counter() - start)
+    return statistics.median(took), answer
+
+
+def read(folder: Path, cache: Path | None) -> History:
+    repository = open_repository(folder).repository
+    assert repository is not None
+    return read_record_history(repository, parse=parse, cache=cache)
+
+
+def add_commit(folder: Path, number: int) -> None:
+    with (folder / "projects" / "TW-7" / "part.yaml").open("ab") as record:
+        record.write(b"note%d: one more\n" % number)
+    who = ("-c", "user.name=Mara", "-c", "user.email=mara@example.invalid")
+    subprocess.run(["git", *who, "commit", "-qam", "one more"], cwd=folder, check=True)
+
+
+def main(parts: int, commits: int) -> None:
+    with tempfile.TemporaryDirectory() as place:
+        folder, cache = Path(place) / "w", Path(place) / "history.sqlite"
+        made, _ = measure(lambda: write_history(folder, plan_commits(parts, commits)), 1)
+        raw = ["git", "log", "--raw", "-z", "--no-abbrev"]
+        floor, _ = measure(lambda: subprocess.run(raw, cwd=folder, stdout=subprocess.DEVNULL, check=True))
+        cold, history = measure(lambda: read(folder, None))
+        stored, _ = measure(lambda: read(folder, cache), 1)
+        warm, _ = measure(lambda: read(folder, cache))
+        later = []
+        for number in range(5):
+            add_commit(folder, number)
+            took, answer = measure(lambda: read(folder, cache), 1)
+            assert answer.read_commits == 1
+            later.append(took)
+        size = cache.stat().st_size / 1e6
+        print(f"{parts} parts, {commits} commits, {history.parsed_pieces} pieces parsed; written in {made:.1f} s")
+        print(f"git log --raw          {floor:8.3f} s")
+        print(f"nothing cached         {cold:8.3f} s  {cold / floor:5.2f} x")
+        print(f"  and written to cache {stored:8.3f} s  ({size:.1f} MB)")
+        print(f"cached, same head      {warm * 1000:8.1f} ms")
+        print(f"cached, one new commit {statistics.median(later) * 1000:8.1f} ms")
+
+
+if __name__ == "__main__":
+    given = [int(word) for word in sys.argv[1:3]]
+    main(*(given if len(given) == 2 else (2000, 20_000)))
