@@ -57,6 +57,7 @@ class Bench:
     lenient : count evidence that was good and went stale later; used to tell a stale gate from a claim beyond proof.
     until : count only evidence of this day or before; what a decision of that day could have known.
     released : numbers of the parts that are released for sale (for assemblies).
+    wants : all requirements of the gate; where a second signature is one, what nobody else saw does not count.
     """
 
     part: Part
@@ -66,6 +67,7 @@ class Bench:
     lenient: bool = False
     released: frozenset[str] = frozenset()
     until: dt.date | None = None
+    wants: frozenset[str] = frozenset()
 
     @property
     def catalogues(self) -> Catalogues:

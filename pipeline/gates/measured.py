@@ -73,12 +73,18 @@ def judge_critical(bench: Bench) -> Answer:
 
 
 def judge_calibration(bench: Bench) -> Answer:
-    """Whether every measurement was made with an instrument in calibration."""
-    bad = [key for key, m in bench.part.measurements.items() if not is_in_calibration(bench, m)]
+    """Whether what was measured was read with an instrument in calibration.
+
+    A reading out of calibration does not count; it is a fault only where a critical feature has no other.
+    """
+    fit = {f for m in bench.part.measurements.values() if is_in_calibration(bench, m) for f in m.gives}
+    wanted = set(bench.criticals or bench.part.features) - fit
+    out = [key for key, m in bench.part.measurements.items() if not is_in_calibration(bench, m)]
+    bad = out if not fit else [key for key in out if wanted & set(bench.part.measurements[key].gives)]
     total = len(bench.part.measurements)
     if total == 0:
         return Answer(False, "nothing was measured yet", 0, 1, ("measure an original",))
-    words = "every instrument was in calibration" if not bad else f"out of calibration: {name_list(bad)}"
+    words = "every instrument was in calibration" if not out else f"out of calibration: {name_list(out)}"
     share = 1 - len(bad) / total
     again = tuple(f"measure {bench.part.measurements[key].of} again in calibration ({key})" for key in bad)
     return Answer(not bad, words, share, 1, again)

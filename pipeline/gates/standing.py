@@ -216,10 +216,12 @@ class _GateJudge:
         self.released = released
         self.gate = gate
         self.policy = workspace.catalogues.gates.gates[gate]
+        self.wants: frozenset[str] = frozenset()
 
     def judge(self, earlier_proven: bool) -> GateStanding:
         """Return the standing of the gate."""
         needs = find_needs(self.part, self.workspace, self.gate)
+        self.wants = frozenset(needs)
         requirements = tuple(self.judge_one(name, need) for name, need in needs.items())
         index, decision = self.find_decision()
         faults = () if decision is None else tuple(find_decision_faults(decision, self.policy, self.workspace))
@@ -236,7 +238,7 @@ class _GateJudge:
 
     def build_bench(self, need: NeedParameters) -> Bench:
         """Return what a requirement function may look at."""
-        return Bench(self.part, self.lineage, self.workspace, need, released=self.released)
+        return Bench(self.part, self.lineage, self.workspace, need, released=self.released, wants=self.wants)
 
     def judge_one(self, name: str, need: NeedParameters) -> Requirement:
         """Judge a requirement on today's evidence."""

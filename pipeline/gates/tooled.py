@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 
 from pipeline.gates.judgement import Answer, Bench, count_words, name_list
-from pipeline.gates.tried import describe_cell
+from pipeline.gates.tried import describe_cell, is_seen
 from pipeline.lineage.coverage import CellState, compute_coverage
 from pipeline.model.part import FirstArticle, Test, Tool
 from pipeline.model.words import Result, Role, SafetyLevel, ToolStep
 
 FIRST_ARTICLE_PROCESS = "first-article"
+SIGNATURE = "tooling.second-signature"
 
 
 def find_tools(bench: Bench) -> dict[str, Tool]:
@@ -37,13 +39,23 @@ def judge_accepted(bench: Bench) -> Answer:
 
 
 def find_good_articles(bench: Bench) -> tuple[str, ...]:
-    """Return the first articles that count: good, finished, settings on record, enough pieces of every cavity."""
+    """Return the first articles that count: good, finished, settings on record, enough pieces of every cavity.
+
+    One that a later one off the same tools refuted does not count.
+    """
     least = int(bench.need.least or 3)
     return tuple(
         key
         for key, article in bench.part.first_articles.items()
         if bench.counts(f"first_articles.{key}") and not list(_find_faults(bench, article, least))
     )
+
+
+def _find_refuting(bench: Bench, article: FirstArticle) -> Iterator[str]:
+    for key, other in bench.part.first_articles.items():
+        is_same = other.hand is article.hand and set(other.tools) & set(article.tools)
+        if is_same and other.on > article.on and other.result is Result.BAD and bench.counts(f"first_articles.{key}"):
+            yield key
 
 
 def _find_faults(bench: Bench, article: FirstArticle, least: int) -> Iterator[str]:
@@ -55,6 +67,14 @@ def _find_faults(bench: Bench, article: FirstArticle, least: int) -> Iterator[st
         yield f"{article.pieces} pieces of every cavity, {least} wanted"
     if not bench.has_file(article.settings):
         yield "its process settings are not on record"
+    if not _is_accepted(bench, article):
+        yield "nobody else has seen it"
+    for key in _find_refuting(bench, article):
+        yield f"{key} came out bad after it"
+
+
+def _is_accepted(bench: Bench, article: FirstArticle) -> bool:
+    return SIGNATURE not in bench.wants or is_seen(article)
 
 
 def judge_first_article(bench: Bench) -> Answer:
@@ -112,20 +132,28 @@ def find_good_tests(bench: Bench) -> tuple[str, ...]:
 
 
 def find_proof(bench: Bench, feature: str) -> str | None:
-    """Return the evidence that proves a feature of the finished part: a test or a first article that can prove it."""
-    for key in find_good_tests(bench):
-        test = bench.part.tests[key]
-        if bench.covers(f"tests.{key}", feature) and bench.can_prove(test.kind, feature):
-            return f"tests.{key}"
+    """Return the evidence that proves a feature of the finished part, None where none does.
+
+    The latest test or first article that can prove the feature decides: a bad one takes the proof of an older one away.
+    """
+    verdicts = sorted(_find_verdicts(bench, feature))
+    return verdicts[-1][2] if verdicts and not verdicts[-1][1] else None
+
+
+def _find_verdicts(bench: Bench, feature: str) -> Iterator[tuple[dt.date, bool, str]]:
+    """Yield (day, whether it came out bad, node id) of all that can prove a feature and was judged."""
+    good = find_good_tests(bench)
+    for key, test in bench.part.tests.items():
+        is_bad = test.result is Result.BAD
+        if (is_bad or key in good) and bench.covers(f"tests.{key}", feature) and bench.can_prove(test.kind, feature):
+            yield test.on, is_bad, f"tests.{key}"
+    if not bench.can_prove(FIRST_ARTICLE_PROCESS, feature):
+        return
     for key, article in bench.part.first_articles.items():
-        is_good = article.result is Result.GOOD and article.finished
-        if (
-            is_good
-            and bench.covers(f"first_articles.{key}", feature)
-            and bench.can_prove(FIRST_ARTICLE_PROCESS, feature)
-        ):
-            return f"first_articles.{key}"
-    return None
+        is_bad = article.result is Result.BAD
+        is_good = article.result is Result.GOOD and _is_accepted(bench, article)
+        if (is_bad or is_good) and article.finished and bench.covers(f"first_articles.{key}", feature):
+            yield article.on, is_bad, f"first_articles.{key}"
 
 
 def judge_proofs(bench: Bench) -> Answer:
@@ -146,25 +174,40 @@ def judge_proofs(bench: Bench) -> Answer:
 
 
 def judge_article_signature(bench: Bench) -> Answer:
-    """Whether the first article was seen by somebody else than the one who inspected it."""
+    """Whether the first articles that count were seen by somebody else than the one who inspected them."""
     counted = [k for k in bench.part.first_articles if bench.counts(f"first_articles.{k}")]
-    alone = [k for k in counted if (a := bench.part.first_articles[k]).seen_by is None or a.seen_by == a.by]
     if not counted:
         return Answer(False, "no first article to sign yet", 0, 1, ())
+    alone = [key for key in counted if not is_seen(bench.part.first_articles[key])]
+    seen = [key for key in counted if key not in alone]
     words = "seen by a second person" if not alone else f"seen by one person only: {name_list(alone)}"
-    todo = tuple(f"have somebody else look at {key} and add `seen_by`" for key in alone)
-    return Answer(not alone, words, len(counted) - len(alone), len(counted), todo)
+    todo = tuple(f"have somebody else look at {key} and add `seen_by`" for key in alone) if not seen else ()
+    return Answer(bool(seen), words, len(seen), len(counted), todo)
 
 
 def judge_safety_tests(bench: Bench) -> Answer:
-    """Whether a part that can hurt someone was tested by a competent laboratory or a licensed engineer."""
+    """Whether a part that can hurt someone was tested by a competent laboratory or a licensed engineer.
+
+    A test that came out bad after a good one of the same kind takes it away.
+    """
     if bench.part.safety is SafetyLevel.S0:
         return Answer(True, "cosmetic part: no laboratory test wanted")
     processes = bench.catalogues.processes.processes
     done = [key for key in find_good_tests(bench) if processes[bench.part.tests[key].kind].laboratory]
+    refuting = tuple(dict.fromkeys(bad for key in done for bad in _find_bad_tests(bench, bench.part.tests[key])))
     words = f"tested: {name_list(done)}" if done else f"class {bench.part.safety}: no test by a competent laboratory"
-    todo = () if done else ("have it tested as the safety review plans; the program never says that a part is safe",)
-    return Answer(bool(done), words, len(done), 1, todo, tuple(f"tests.{key}" for key in done))
+    if refuting:
+        words = f"came out bad since: {name_list(refuting)}"
+    met = bool(done) and not refuting
+    todo = () if met else ("have it tested as the safety review plans; the program never says that a part is safe",)
+    return Answer(met, words, len(done), 1, todo, tuple(f"tests.{key}" for key in done))
+
+
+def _find_bad_tests(bench: Bench, good: Test) -> Iterator[str]:
+    for key, test in bench.part.tests.items():
+        is_later = test.kind == good.kind and test.on >= good.on
+        if is_later and test.result is Result.BAD and bench.counts(f"tests.{key}"):
+            yield key
 
 
 def judge_children(bench: Bench) -> Answer:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from pipeline.gates.judgement import Answer, Bench, count_words, name_list
 from pipeline.lineage.coverage import Cell, CellState, compute_coverage
-from pipeline.model.part import FitCheck
+from pipeline.model.part import FirstArticle, FitCheck
 from pipeline.model.words import Hand, Result
+
+SIGNATURE = "fit-check.second-signature"
 
 
 def judge_built(bench: Bench) -> Answer:
@@ -43,9 +45,32 @@ def judge_proves(bench: Bench) -> Answer:
 
 
 def find_good_checks(bench: Bench) -> tuple[str, ...]:
-    """Return the keys of the fit checks that count and came out good."""
+    """Return the keys of the fit checks that count, came out good, and were seen by a second person where wanted."""
+    return tuple(key for key in _find_counted(bench) if _is_accepted(bench, bench.part.fit_checks[key]))
+
+
+def _find_counted(bench: Bench) -> tuple[str, ...]:
     checks = bench.part.fit_checks.items()
     return tuple(k for k, check in checks if check.result is Result.GOOD and bench.counts(f"fit_checks.{k}"))
+
+
+def _is_accepted(bench: Bench, check: FitCheck) -> bool:
+    """True unless a check came out good in the eyes of one person only and a second one is wanted."""
+    return check.result is not Result.GOOD or SIGNATURE not in bench.wants or is_seen(check)
+
+
+def is_seen(entry: FitCheck | FirstArticle) -> bool:
+    """True when somebody else than the one who made it has seen it."""
+    return entry.seen_by is not None and entry.seen_by != entry.by
+
+
+def _describe_unsigned(bench: Bench, cell: Cell) -> str:
+    """Return what to do about a cell: sign what is there, else try it."""
+    for key in _find_counted(bench):
+        check = bench.part.fit_checks[key]
+        if (check.fits, check.hand) == (cell.application, cell.hand) and not _is_accepted(bench, check):
+            return f"have somebody else look at {key} and add `seen_by`"
+    return describe_cell(cell)
 
 
 def describe_cell(cell: Cell) -> str:
@@ -61,14 +86,14 @@ def describe_cell(cell: Cell) -> str:
 
 def judge_coverage(bench: Bench) -> Answer:
     """Share of applications x hands with a good fit check that counts."""
-    coverage = compute_coverage(bench.part, bench.lineage, bench.counts)
+    coverage = compute_coverage(bench.part, bench.lineage, bench.counts, lambda check: _is_accepted(bench, check))
     want = 1.0 if bench.need.share is None else bench.need.share
     thing = "applications" if bench.part.hands is None else "applications and hands"
     words = count_words(coverage.good, len(coverage.cells), thing, "fitted")
     rest = [cell for cell in coverage.cells if cell.state is not CellState.GOOD]
     evidence = tuple(f"fit_checks.{c.check}" for c in coverage.cells if c.state is CellState.GOOD)
     met = coverage.share >= want - 1e-9
-    todo = () if met else tuple(describe_cell(cell) for cell in rest)
+    todo = () if met else tuple(_describe_unsigned(bench, cell) for cell in rest)
     return Answer(met, words, coverage.share, want, todo, evidence)
 
 
@@ -119,17 +144,14 @@ def judge_finish(bench: Bench) -> Answer:
 
 
 def judge_fit_signature(bench: Bench) -> Answer:
-    """Whether every fit check that counts was seen by somebody else than the one who made it."""
-    good = find_good_checks(bench)
-    alone = [key for key in good if not _is_seen(bench.part.fit_checks[key])]
-    if not good:
+    """Whether the fit checks that count were seen by somebody else than the one who made them."""
+    counted = _find_counted(bench)
+    if not counted:
         return Answer(False, "no good fit check to sign yet", 0, 1, ())
-    words = (
-        "every fit check was seen by a second person" if not alone else f"seen by one person only: {name_list(alone)}"
-    )
-    todo = tuple(f"have somebody else look at {key} and add `seen_by`" for key in alone)
-    return Answer(not alone, words, len(good) - len(alone), len(good), todo)
-
-
-def _is_seen(check: FitCheck) -> bool:
-    return check.seen_by is not None and check.seen_by != check.by
+    alone = [key for key in counted if not is_seen(bench.part.fit_checks[key])]
+    seen = [key for key in counted if key not in alone]
+    words = "every fit check was seen by a second person"
+    if alone:
+        words = f"seen by one person only: {name_list(alone)}" + (", which does not count" if seen else "")
+    todo = tuple(f"have somebody else look at {key} and add `seen_by`" for key in alone) if not seen else ()
+    return Answer(bool(seen), words, len(seen), len(counted), todo, tuple(f"fit_checks.{key}" for key in seen))

@@ -64,7 +64,7 @@ def compute_coverage(
 
     counts : says whether evidence (by node id) counts; fresh evidence, if None.
     accepts : says which fit checks are looked at, e.g. only those made with first articles.
-    The latest fit check that counts decides a cell; where none counts, a stale one says so.
+    The latest fit check that counts and was judged decides a cell; where none counts, a stale one says so.
     """
     judge = lineage.is_fresh if counts is None else counts
     hands = find_hands(part)
@@ -84,9 +84,10 @@ def _compute_cell(
         for key, check in part.fit_checks.items()
         if check.fits == application and check.hand is hand and accepts(check)
     ]
-    for _, key in sorted(tried, reverse=True):
-        if counts(f"fit_checks.{key}"):
-            return Cell(application, hand, _STATES[part.fit_checks[key].result], key)
+    counting = [key for _, key in sorted(tried, reverse=True) if counts(f"fit_checks.{key}")]
+    judged = [key for key in counting if part.fit_checks[key].result is not Result.OPEN]
+    for key in (*judged, *counting):
+        return Cell(application, hand, _STATES[part.fit_checks[key].result], key)
     if tried:
         return Cell(application, hand, CellState.STALE, max(tried)[1])
     return Cell(application, hand, CellState.MISSING, None)
