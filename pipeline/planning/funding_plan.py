@@ -15,6 +15,7 @@ from pipeline.planning.funding_case import FundingCase, find_value_at
 from pipeline.planning.funding_faults import Fault, FaultKind, find_case_faults
 from pipeline.planning.funding_needs import compute_needs, compute_tool_window
 from pipeline.planning.funding_program import (
+    Floats,
     Program,
     build_program,
     compute_nudges,
@@ -25,6 +26,7 @@ from pipeline.planning.funding_program import (
 )
 from pipeline.planning.funding_shortage import find_must_faults
 from pipeline.planning.funding_solver import OnProgress, Solution, SolveEnd, solve_program
+from pipeline.planning.funding_start import find_quick_plan
 from pipeline.planning.funding_words import render_amount, render_quarter
 
 PROVE_UP_TO = 250
@@ -139,9 +141,8 @@ def compute_plan(
     solution = solve_program(program, gap, time_limit_s, on_progress)
     if solution.end is SolveEnd.INFEASIBLE:
         return PlanAnswer(None, (*faults, *find_must_faults(case)))
-    if solution.x is None:
-        return PlanAnswer(None, (*faults, _report_empty(solution)))
-    return PlanAnswer(_decode(case, program, solution), faults)
+    plan = _decode(case, program, solution)
+    return PlanAnswer(plan, faults if plan is not None else (*faults, _report_empty(solution)))
 
 
 def _report_empty(solution: Solution) -> Fault:
@@ -149,9 +150,26 @@ def _report_empty(solution: Solution) -> Fault:
     return Fault(FaultKind.STOPPED_EMPTY, (), words, "give it more time")
 
 
-def _decode(case: FundingCase, program: Program, solution: Solution) -> FundingPlan:
-    assert solution.x is not None
-    chosen = (solution.x > 0.5).tolist()
+def _decode(case: FundingCase, program: Program, solution: Solution) -> FundingPlan | None:
+    found = None if solution.x is None else _read_choice(program, solution.x)
+    if solution.end in (SolveEnd.TIME, SolveEnd.INTERRUPTED):
+        found = _keep_better(case, found)
+    if found is None:
+        return None
+    releases, launches = found
+    account = compute_account(case, releases, launches)
+    broken = check_plan(case, releases, launches)
+    if broken:
+        raise RuntimeError(f"the solver's plan breaks a rule of the case: {broken[0]}")
+    slack = max(0.0, -solution.bound / program.scale - compute_nudged_worth(case, releases, launches))
+    return _build_plan(case, releases, launches, account, slack, solution.end)
+
+
+Choice = tuple[dict[str, int], dict[str, int]]
+
+
+def _read_choice(program: Program, x: Floats) -> Choice:
+    chosen = (x > 0.5).tolist()
     releases, launches = (
         {
             key: columns.window.first + chosen[columns.start : columns.final + 1].index(True)
@@ -160,12 +178,15 @@ def _decode(case: FundingCase, program: Program, solution: Solution) -> FundingP
         }
         for group in (program.tools, program.products)
     )
-    account = compute_account(case, releases, launches)
-    broken = check_plan(case, releases, launches)
-    if broken:
-        raise RuntimeError(f"the solver's plan breaks a rule of the case: {broken[0]}")
-    slack = max(0.0, -solution.bound / program.scale - compute_nudged_worth(case, releases, launches))
-    return _build_plan(case, releases, launches, account, slack, solution.end)
+    return releases, launches
+
+
+def _keep_better(case: FundingCase, found: Choice | None) -> Choice | None:
+    """Return the better of what a stopped search had found and a quick plan."""
+    quick = find_quick_plan(case)
+    if found is None or quick is None:
+        return quick or found
+    return quick if compute_account(case, *quick).worth > compute_account(case, *found).worth else found
 
 
 def _build_plan(

@@ -318,8 +318,8 @@ def compute_tie_width(case: FundingCase) -> float:
 def compute_nudges(case: FundingCase, tie_width: float) -> Nudges:
     """Return the preferences between plans of equal worth, all of them together less than `tie_width` of money.
 
-    In order of weight: pay less in all (1/2); do less, and sooner (1/4); take the tools whose keys come first in
-    alphabetical order (1/4). The rule is part of the objective, so that the answer is one and the same plan.
+    In order of weight: pay less in all (0.90 of the width); do less, and sooner (0.09); take the tools whose keys come
+    first in alphabetical order (0.01). The rule is part of the objective, so that the answer is one and the same plan.
     """
     keys = sorted(t.key for t in case.tools)
     paid = sum(sum(t.payments) for t in case.tools)
@@ -328,8 +328,8 @@ def compute_nudges(case: FundingCase, tie_width: float) -> Nudges:
     count = len(keys) + len(case.products)
     payments = {t.key: sum(t.payments) / paid if paid > 0 else 0.0 for t in case.tools}
     ranks = {key: (rank / len(keys)) ** 2 / len(keys) for rank, key in enumerate(keys, 1)}
-    step = tie_width / 4.0 / max(count * reach, 1)
-    return Nudges({key: tie_width * (payments[key] / 2.0 + ranks[key] / 4.0) for key in keys}, step)
+    step = 0.09 * tie_width / max(count * reach, 1)
+    return Nudges({key: tie_width * (0.90 * payments[key] + 0.01 * ranks[key]) for key in keys}, step)
 
 
 def compute_use(tool: Tool, resource: str, released: int, quarter: int) -> float:

@@ -1,8 +1,9 @@
 """Why each tool is in or out of a plan, and in its quarter and no earlier: the one thing that decides it.
 
-For a tool that is out the question is settled by two more plans, one with unlimited cash and one without limits of
-capacity as well: a tool that unlimited cash does not bring in is not out for want of cash. The figures (how much is
-missing, in which quarter) come from adding what the tool needs to the plan as it stands.
+A tool that is out is judged in two steps. First one more plan without limits of cash and capacity: what that plan
+leaves out too is not out for want of them. Then what the tool needs is added to the plan as it stands: where every
+way that gains lacks cash, cash decides, and the least that is missing is named with its quarter; where cash is
+there, capacity decides.
 """
 
 from __future__ import annotations
@@ -67,10 +68,9 @@ class ToolReason:
 
 @dataclass(frozen=True)
 class _Facts:
-    """A plan, what it leaves free, and the tools that come in with unlimited cash, and with no limits at all."""
+    """A plan, what it leaves free, and the tools that come in without limits of cash and capacity."""
 
     standing: Standing
-    rich: frozenset[str]
     free: frozenset[str]
 
     @property
@@ -88,18 +88,12 @@ class _Facts:
 def explain_plan(case: FundingCase, plan: FundingPlan, gap: float | None = None) -> tuple[ToolReason, ...]:
     """Return for every tool of a case, in order of keys, the reason for its place in the plan.
 
-    plan: an answer of `compute_plan` for this very case. gap: for the two plans without limits, as there.
+    plan: an answer of `compute_plan` for this very case. gap: for the plan without limits, as there.
     """
     without_uses = replace(case, resources=(), tools=tuple(replace(t, uses=()) for t in case.tools))
-    rich = _find_chosen(lift_cash(case), gap)
-    free = _find_chosen(lift_cash(without_uses), gap) if case.resources else rich
-    facts = _Facts(build_standing(case, plan), rich, free)
+    free = compute_plan(lift_cash(without_uses), gap).plan
+    facts = _Facts(build_standing(case, plan), frozenset() if free is None else frozenset(free.releases))
     return tuple(_explain(facts, tool) for tool in facts.standing.tools.values())
-
-
-def _find_chosen(case: FundingCase, gap: float | None) -> frozenset[str]:
-    plan = compute_plan(case, gap).plan
-    return frozenset() if plan is None else frozenset(plan.releases)
 
 
 def _explain(facts: _Facts, tool: Tool) -> ToolReason:
@@ -137,11 +131,23 @@ def _explain_timing(facts: _Facts, tool: Tool, quarter: int) -> Reason:
     excess = find_excess(facts.standing, {tool.key: quarter - 1}, {tool.key: quarter})
     if excess is not None:
         return _render_excess(facts, excess, "A quarter earlier it would take")
-    waits = _find_last_arrivals(facts.standing, tool)
-    if waits:
-        words = f"Its products wait for {render_keys(waits)} anyway."
-        return Reason(ReasonKind.WAITS_FOR_TOOL, words, waits_for=waits)
+    partners = _find_partners(facts.standing, tool)
+    stuck = tuple(k for k in partners if _is_stuck(facts, k))
+    if stuck:
+        words = f"Its products wait for {render_keys(stuck)} anyway."
+        return Reason(ReasonKind.WAITS_FOR_TOOL, words, waits_for=stuck)
+    together = {k: facts.plan.releases[k] for k in (tool.key, *partners)}
+    excess = find_excess(facts.standing, {k: q - 1 for k, q in together.items()}, together) if partners else None
+    if excess is not None:
+        return _render_excess(
+            facts, excess, f"A quarter earlier, with {render_keys(partners)}, it would take", partners
+        )
     return Reason(ReasonKind.NO_GAIN, "Releasing it earlier would add no worth.")
+
+
+def _is_stuck(facts: _Facts, key: str) -> bool:
+    """True for a tool that cannot be released earlier than the plan has it, or is on hand from its own date."""
+    return key not in facts.plan.releases or facts.plan.releases[key] == facts.standing.windows[key].first
 
 
 def _explain_window_start(facts: _Facts, tool: Tool) -> Reason:
@@ -153,15 +159,16 @@ def _explain_window_start(facts: _Facts, tool: Tool) -> Reason:
     return Reason(ReasonKind.WINDOW, f"It is not to be released before {when}.", quarter=start)
 
 
-def _find_last_arrivals(standing: Standing, tool: Tool) -> tuple[str, ...]:
-    """Return the tools that come later than this one for every product that it carries."""
+def _find_partners(standing: Standing, tool: Tool) -> tuple[str, ...]:
+    """Return the other tools that hold back every product of this one; none when it alone holds back a product."""
     found: set[str] = set()
     for product, start in standing.plan.launches.items():
         lags = standing.needs[product].lags
         if tool.key in lags:
-            if standing.there[tool.key] + lags[tool.key] >= start:
+            last = {k for k, lag in lags.items() if standing.there[k] + lag >= start}
+            if last == {tool.key}:
                 return ()
-            found |= {k for k, lag in lags.items() if standing.there[k] + lag >= start}
+            found |= last - {tool.key}
     return tuple(sorted(found))
 
 
@@ -198,37 +205,31 @@ def _explain_no_way(facts: _Facts, ways: Ways) -> Reason:
 
 
 def _explain_short(facts: _Facts, tool: Tool, ways: Ways) -> Reason:
-    """Cash decides when unlimited cash brings the tool in; capacity when only unlimited capacity does."""
-    by_cash = tool.key in facts.rich
-    short = [(b, b.excess) for b in ways.bundles if b.excess is not None and (b.excess.resource is None) == by_cash]
-    if not short:  # cash fits but capacity is taken, or the other way round
-        short = [(b, b.excess) for b in ways.bundles if b.excess is not None]
-    if not short:
-        return _explain_fitting(facts, tool, ways, ReasonKind.CASH if by_cash else ReasonKind.CAPACITY)
+    """Name what the way that is nearest to fitting lacks; where one of them has its cash, that is capacity."""
+    short = [(b, b.excess) for b in ways.bundles if b.excess is not None]
+    if not short or any(b.gain > 0 and b.excess is None for b in ways.bundles):
+        return _explain_fitting(facts, tool, ways)
     gaining = [pair for pair in short if pair[0].gain > 0] or short
-    bundle, excess = min(gaining, key=lambda pair: (pair[1].amount, -pair[0].gain, pair[0].product, pair[0].quarter))
+    paid = [pair for pair in gaining if pair[1].resource is not None]
+    bundle, excess = min(
+        paid or gaining, key=lambda pair: (pair[1].amount, -pair[0].gain, pair[0].product, pair[0].quarter)
+    )
     others = tuple(k for k in bundle.tools if k != tool.key)
     together = f" together with {render_keys(others)}" if others else ""
     start = f"For {bundle.product}{together} it costs {facts.render(bundle.cost)}, which takes"
     return _render_excess(facts, excess, start, others)
 
 
-def _explain_fitting(facts: _Facts, tool: Tool, ways: Ways, kind: ReasonKind) -> Reason:
-    best = max(ways.bundles, key=lambda b: (b.gain, b.product, -b.quarter))
+def _explain_fitting(facts: _Facts, tool: Tool, ways: Ways) -> Reason:
+    best = max((b for b in ways.bundles if b.excess is None), key=lambda b: (b.gain, b.product, -b.quarter))
     others = tuple(k for k in best.tools if k != tool.key)
-    if best.gain > facts.plan.bound - facts.plan.worth and facts.plan.is_proven:
-        return Reason(
-            ReasonKind.NO_GAIN, f"With {best.product} it would add no worth that counts.", best.gain, None, None, others
-        )
-    if best.gain > 0:
+    if best.gain > 0 and not facts.plan.is_proven:
         words = (
             f"It would add {facts.render(best.gain)} with {best.product}, but the search ended before it was placed."
         )
-        return Reason(ReasonKind.NOT_SEARCHED, words, best.gain, None, None, others)
-    what = "cash" if kind is ReasonKind.CASH else "capacity"
-    words = f"Beside this plan it would lower worth by {facts.render(-best.gain)}"
-    words += f"; with more {what} it comes in with others."
-    return Reason(kind, words, best.gain, None, None, others)
+        return Reason(ReasonKind.NOT_SEARCHED, words, best.gain, waits_for=others)
+    words = f"With {best.product} it would add no worth that counts."
+    return Reason(ReasonKind.WORTH, words, best.gain, waits_for=others)
 
 
 def _render_excess(facts: _Facts, excess: Excess, start: str, waits: tuple[str, ...] = ()) -> Reason:
@@ -249,6 +250,6 @@ def _explain_unwanted(facts: _Facts, tool: Tool, ways: Ways) -> Reason:
         words = f"Its best use, {best.product}, would lower the worth of the plan by {facts.render(-best.gain)}."
         return Reason(ReasonKind.WORTH, words, best.gain, None, None, others)
     if best.excess is None:
-        return _explain_fitting(facts, tool, ways, ReasonKind.CASH)
+        return _explain_fitting(facts, tool, ways)
     start = f"With {best.product} it would add {facts.render(best.gain)}, a larger plan does without it; it takes"
     return _render_excess(facts, best.excess, start, others)

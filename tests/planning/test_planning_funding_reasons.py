@@ -156,3 +156,16 @@ def test_no_tool_is_out_that_would_fit_and_gain(budget: float) -> None:
                 assert reason.why.amount is not None and reason.why.amount > 0
                 richer = compute_plan(replace(case, opening_cash=reason.why.amount)).plan
                 assert richer is not None and richer.worth > plan.worth
+
+
+def test_tools_that_come_together_say_what_holds_the_pair_back() -> None:
+    """A and B are of use together only; cash for both is there in Q2, for one of them in Q1."""
+    quarters = (Quarter("Q1", 10.0), Quarter("Q2", 10.0))
+    tools = (Tool("A", (10.0,)), Tool("B", (10.0,)), Tool("C", (0.0,), not_before=1))
+    case = FundingCase(quarters, tools, (Product("ab", (50.0, 45.0), ("A", "B")),), discount=0.01)
+    plan, reasons = solve(case)
+    assert dict(plan.releases) == {"A": 1, "B": 1}  # paid later, as neither earns earlier
+    for key, other in (("A", "B"), ("B", "A")):
+        timing = reasons[key].why_not_earlier
+        assert timing is not None and timing.kind is ReasonKind.CASH
+        assert (timing.amount, timing.quarter, timing.waits_for) == (10.0, 0, (other,))
