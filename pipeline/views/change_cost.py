@@ -11,6 +11,9 @@ from pipeline.costing.ranges import Range
 from pipeline.costing.stages import Stage
 from pipeline.portfolio.portfolio import PartFile
 
+FOLK_RULE = "The folk rule says × 10 from stage to stage; it is a saying, not a measurement."
+"""What the ladder is often compared with."""
+
 
 def render_amount(value: Decimal) -> str:
     """Return money without cents, as a table shows it.
@@ -70,7 +73,7 @@ def render_ladder(file: PartFile, feature: str | None) -> list[str]:
     if any(rung.missing for rung in ladder.rungs):
         missing = sorted({name for rung in ladder.rungs for name in rung.missing})
         lines.append(f"At least: no price is recorded for {', '.join(missing)}.")
-    lines.append("The folk rule says × 10 from stage to stage; it is a saying, not a measurement.")
+    lines.append(FOLK_RULE)
     return lines
 
 

@@ -1,0 +1,44 @@
+"""`pipeline build`: the site, from records."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import click
+
+from pipeline.cli.options import add_workspace_options, take_workspace
+from pipeline.cli.program import EXIT_CLEAN, EXIT_FINDINGS
+
+
+@click.command("build")
+@add_workspace_options
+@click.option(
+    "--out",
+    "-o",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder of the site; build/site of the workspace, if left out.",
+)
+@click.option("--strict", is_flag=True, help="Exit with 1 when a record has an error or a link leads nowhere.")
+def command(workspace: Path | None, today: dt.date | None, out: Path | None, strict: bool) -> int:
+    """Build the portfolio site. It opens by double click, from a shared drive or from a web server.
+
+    Records that cannot be read are left out and named; the old site stays until the new one is whole.
+    """
+    from pipeline.sitegen.build import SiteNotBuilt, build_site
+    from pipeline.sitegen.site_lock import SiteBusy
+    from pipeline.views.build_words import count_errors, render_built
+
+    root = take_workspace(workspace)
+    try:
+        built = build_site(root, out, today)
+    except (SiteBusy, SiteNotBuilt) as error:
+        raise click.ClickException(str(error)) from error
+    except OSError as error:
+        raise click.ClickException(f"the site was not written, the old one stays: {error}") from error
+    for warning in built.warnings:
+        click.echo(f"warning: {warning}", err=True)
+    click.echo(render_built(built.pages, built.parts, built.findings))
+    click.echo(f"Open {built.index.as_uri()}")
+    click.echo("or run `pipeline serve`.")
+    return EXIT_FINDINGS if strict and (count_errors(built.findings) or built.warnings) else EXIT_CLEAN

@@ -1,0 +1,61 @@
+"""`pipeline serve`: the site on this machine, built again when a record changes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import threading
+from pathlib import Path
+
+import click
+
+from pipeline.cli.options import add_workspace_options, take_workspace
+
+
+@click.command("serve")
+@add_workspace_options
+@click.option(
+    "--port", "-p", type=click.IntRange(0, 65535), default=8000, show_default=True, help="0 takes a free one."
+)
+@click.option("--out", "-o", type=click.Path(file_okay=False, path_type=Path), help="Folder of the site.")
+def command(workspace: Path | None, today: dt.date | None, port: int, out: Path | None) -> int:
+    """Build the site, serve it on this machine only, and build it again when projects/, shared/ or site/ change."""
+    from pipeline.sitegen.build import SiteNotBuilt, build_site
+    from pipeline.sitegen.serving import open_server, watch
+    from pipeline.sitegen.site_lock import SiteBusy
+    from pipeline.views.build_words import render_built
+
+    root = take_workspace(workspace)
+
+    def build() -> Path | None:
+        try:
+            built = build_site(root, out, today)
+        except (SiteBusy, SiteNotBuilt, OSError) as error:
+            click.echo(f"not built, the old site stays: {error}", err=True)
+            return None
+        for warning in built.warnings:
+            click.echo(f"warning: {warning}", err=True)
+        click.echo(render_built(built.pages, built.parts, built.findings))
+        return built.out
+
+    site = build()
+    if site is None:
+        raise click.ClickException("there is no site to serve yet; mend what stands above and try again")
+    try:
+        server = open_server(lambda: site, port)
+    except OSError as error:
+        raise click.ClickException(
+            f"port {port} cannot be used ({error.strerror}); choose another with --port"
+        ) from error
+    click.echo(f"Serving http://127.0.0.1:{server.server_address[1]}/ on this machine only; Ctrl-C ends it.")
+    stop = threading.Event()
+    watcher = threading.Thread(target=watch, args=(root, build, stop), daemon=True)
+    watcher.start()
+    try:
+        server.serve_forever()
+    except KeyboardInterrupt:
+        click.echo("Ended.")
+    finally:
+        stop.set()
+        server.server_close()
+        watcher.join(timeout=30)
+    return 0

@@ -1,0 +1,101 @@
+"""Which files of a record the site gets a copy of, where, and in which form."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from pipeline.model.named_files import find_named_files
+from pipeline.model.workspace import FileState
+from pipeline.portfolio.portfolio import PartFile
+from pipeline.sitegen.svg_cleaning import clean_svg
+from pipeline.views.addresses import find_part_file
+
+MAX_BYTES = 8_000_000
+"""Larger files stay in the workspace; their line says so."""
+
+PICTURES = frozenset({".png", ".jpg", ".jpeg", ".gif", ".webp", ".avif"})
+ACTIVE = frozenset(
+    {
+        ".html",
+        ".htm",
+        ".xhtml",
+        ".xht",
+        ".shtml",
+        ".xml",
+        ".xsl",
+        ".js",
+        ".mjs",
+        ".svgz",
+        ".mht",
+        ".mhtml",
+        ".wasm",
+        ".hta",
+    }
+)
+"""Kinds that a browser would run: they are handed out as plain text."""
+
+
+@dataclass(frozen=True)
+class Copy:
+    """A file of the site: its path there, and either its bytes or the file that they are copied from."""
+
+    path: str
+    content: bytes | None = None
+    source: Path | None = None
+
+
+@dataclass(frozen=True)
+class PartCopies:
+    """The copies of one part: the files, the address by the record's own path, and the picture's address (or none)."""
+
+    copies: tuple[Copy, ...]
+    published: dict[str, str]
+    picture: str
+
+
+def find_copies(root: Path, file: PartFile) -> PartCopies:
+    """Return what the site takes of one part's files: those that are there, inside the workspace and not too large."""
+    copies: list[Copy] = []
+    published: dict[str, str] = {}
+    for name in dict.fromkeys(name for name, _ in find_named_files(file.part)):
+        copy = _copy_one(root, file, name)
+        if copy is not None:
+            copies.append(copy)
+            published[name] = find_part_file(file.number, copy.path.removeprefix(f"parts/{file.number}/"))
+    picture, extra = _find_picture(root, file)
+    record = Copy(f"parts/{file.number}/part.yaml", source=root / "projects" / file.number / "part.yaml")
+    return PartCopies((*copies, *extra, record), published, picture)
+
+
+def _is_there(file: PartFile, name: str) -> bool:
+    found = file.workspace.files.get((file.number, name))
+    if found is None or found.size is None or found.size > MAX_BYTES:
+        return False
+    return found.state in (FileState.INTACT, FileState.CHANGED, FileState.UNLISTED)
+
+
+def _copy_one(root: Path, file: PartFile, name: str) -> Copy | None:
+    if not _is_there(file, name):
+        return None
+    source = root / "projects" / file.number / name
+    kind = PurePosixPath(name).suffix.lower()
+    target = f"parts/{file.number}/{name}"
+    if kind == ".svg":
+        clean = clean_svg(source.read_bytes())
+        return Copy(f"{target}.txt", source=source) if clean is None else Copy(target, content=clean)
+    return Copy(f"{target}.txt" if kind in ACTIVE or not kind else target, source=source)
+
+
+def _find_picture(root: Path, file: PartFile) -> tuple[str, tuple[Copy, ...]]:
+    """Return the address of the picture and the copy that is made for it; a drawing follows the reader's scheme."""
+    name = file.part.picture
+    if name is None or not _is_there(file, name):
+        return "", ()
+    kind = PurePosixPath(name).suffix.lower()
+    if kind == ".svg":
+        clean = clean_svg((root / "projects" / file.number / name).read_bytes(), follow_scheme=True)
+        if clean is None:
+            return "", ()
+        return find_part_file(file.number, "picture.svg"), (Copy(f"parts/{file.number}/picture.svg", content=clean),)
+    return (find_part_file(file.number, name), ()) if kind in PICTURES else ("", ())

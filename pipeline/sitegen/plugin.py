@@ -1,0 +1,212 @@
+"""The MkDocs plugin: pages from records beside the pages that people wrote in Markdown.
+
+Generated pages are plain files to MkDocs: they skip Markdown conversion, stay out of the navigation, and hand-written
+pages can link to them. Source of the hooks: MkDocs user guide, "Plugins" (event reference), version 1.6.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Literal, cast
+from urllib.parse import quote
+
+import jinja2
+from mkdocs.config import base
+from mkdocs.config import config_options as options
+from mkdocs.config.defaults import MkDocsConfig
+from mkdocs.exceptions import PluginError
+from mkdocs.livereload import LiveReloadServer
+from mkdocs.plugins import BasePlugin, event_priority
+from mkdocs.structure.files import File, Files
+from mkdocs.structure.pages import Page
+
+from pipeline.findings.finding import Severity
+from pipeline.portfolio.portfolio import Portfolio, build_portfolio
+from pipeline.sitegen.chart_cache import ChartCache
+from pipeline.sitegen.link_check import check_links
+from pipeline.sitegen.record_point import RecordPoint, find_record_point
+from pipeline.sitegen.rendering import build_environment, dress_environment
+from pipeline.sitegen.site_files import build_data_files, build_views, list_copies, render_pages
+from pipeline.views.review_page import find_left_out
+from pipeline.views.shapes_site import NavItem, PageHead, Site
+from pipeline.views.site_facts import build_site_facts
+
+log = logging.getLogger("mkdocs.plugins.pipeline")
+
+WATCHED = ("projects", "shared")
+_POLICY = re.compile(rb"(<meta http-equiv=\"Content-Security-Policy\" content=\"[^\"]*script-src 'self')( file:)?;")
+
+
+class PipelineConfig(base.Config):
+    """What a workspace may say under `plugins: - pipeline:` in its mkdocs.yml."""
+
+    workspace = options.Optional(options.Type(str))
+    """Folder with projects/ and shared/, from the folder of mkdocs.yml; its parent where nothing is said."""
+    today = options.Optional(options.Type((str, dt.date)))
+    """Day to speak of instead of today, e.g. 2026-11-30."""
+    logo = options.Type(str, default="")
+    """The maker's logo: a path in the folder of the hand-written pages."""
+
+
+class PipelinePlugin(BasePlugin[PipelineConfig]):
+    """Adds the portfolio to an MkDocs site."""
+
+    command: str = "build"
+    portfolio: Portfolio | None = None
+    pages: dict[str, str]
+    cache: ChartCache
+
+    def on_startup(self, *, command: Literal["build", "gh-deploy", "serve"], dirty: bool) -> None:
+        """Remember whether the site is served or built; also keeps this plugin across rebuilds."""
+        del dirty
+        self.command = command
+
+    def on_config(self, config: MkDocsConfig) -> MkDocsConfig:
+        """Find the workspace; keep addresses that open by double click; leave out pages that the theme has no use for."""
+        if config.use_directory_urls:
+            log.info(
+                "Pages are written as name.html so that the site opens by double click (use_directory_urls: false)."
+            )
+            config.use_directory_urls = False
+        config.theme.static_templates.clear()
+        self.root = self._find_root(config)
+        self.cache = ChartCache(self.root)
+        return config
+
+    def _find_root(self, config: MkDocsConfig) -> Path:
+        base_folder = Path(config.config_file_path or "mkdocs.yml").resolve().parent
+        root = (base_folder / (self.config.workspace or "..")).resolve()
+        missing = [name for name in WATCHED if not (root / name).is_dir()]
+        if missing:
+            raise PluginError(
+                f"{root} is no workspace: it has no {' and no '.join(missing)}; set `workspace` of the plugin"
+            )
+        return root
+
+    def _read_day(self) -> dt.date | None:
+        stated = self.config.today
+        if stated is None or isinstance(stated, dt.date):
+            return stated
+        try:
+            return dt.date.fromisoformat(stated)
+        except ValueError:
+            raise PluginError(f"`today: {stated}` of the plugin is not a day; write it as 2026-11-30") from None
+
+    def on_files(self, files: Files, *, config: MkDocsConfig) -> Files:
+        """Read the workspace and add every page, table and copy of evidence as a plain file."""
+        portfolio = self.portfolio = build_portfolio(self.root, self._read_day())
+        self._report(portfolio)
+        self.site = self._build_facts(portfolio, files, config)
+        views = build_views(portfolio, self.root)
+        environment = build_environment(config.theme.dirs, self.site, self.cache)
+        self.pages = render_pages(views, environment, self.cache)
+        for address, text in {**self.pages, **build_data_files(views, portfolio)}.items():
+            self._add(files, config, address, text.encode("utf-8"), None)
+        for copy in list_copies(views):
+            self._add(files, config, copy.path, copy.content, copy.source)
+        return files
+
+    def _add(self, files: Files, config: MkDocsConfig, path: str, content: bytes | None, source: Path | None) -> None:
+        """Add one file, in place of a theme's file of that name; a hand-written page of that name wins, with a word."""
+        old = files.get_file_from_path(path)
+        if old is not None and old.is_documentation_page():
+            log.warning(f"{old.src_uri} has the address of a generated page and takes its place")
+            return
+        if old is not None:
+            files.remove(old)
+        where = None if source is None else str(source)
+        file = File.generated(config, path, content=content, abs_src_path=where)
+        file.dest_uri = path  # evidence ending in .md or named index is copied as it is, never converted
+        file.is_documentation_page = lambda: False  # type: ignore[method-assign]
+        file.url = quote(path)
+        files.append(file)
+
+    def _report(self, portfolio: Portfolio) -> None:
+        """Say in the log what had to be left out, with its place, and count the rest."""
+        left_out = find_left_out(portfolio)
+        for finding in left_out:
+            log.warning(f"{finding.location}: {finding.rule} {finding.message} (left out of the site)")
+        errors = sum(f.severity is Severity.ERROR for f in portfolio.findings) - len(left_out)
+        others = len(portfolio.findings) - errors - len(left_out)
+        log.info(f"{len(portfolio.parts)} parts; findings shown on their pages: {errors} errors, {others} others")
+
+    def _build_facts(self, portfolio: Portfolio, files: Files, config: MkDocsConfig) -> Site:
+        today = dt.date(1970, 1, 1) if portfolio.workspace is None else portfolio.workspace.today
+        self.point: RecordPoint = find_record_point(self.root, today)
+        self.written = tuple(_find_written(config, files))
+        logo = self.config.logo
+        if logo and files.get_file_from_path(logo) is None:
+            log.warning(f"the logo {logo} is not in the folder of the hand-written pages")
+            logo = ""
+        styles = tuple(str(style) for style in config.extra_css)
+        return build_site_facts(
+            portfolio, self.point.commit, self.written, quote(logo), styles, str(config.site_name or "")
+        )
+
+    @event_priority(-100)
+    def on_env(self, env: jinja2.Environment, *, config: MkDocsConfig, files: Files) -> jinja2.Environment:
+        """Give the hand-written pages the same head line, foot and escaping."""
+        del config, files
+        return dress_environment(env, self.site, self.cache)
+
+    def on_page_context(self, context: Any, *, page: Page, config: MkDocsConfig, nav: Any) -> Any:
+        """Mark where the reader is; let a hand-written page know the facts of the site."""
+        del config, nav
+        key = next((item.key for item in self.written if item.href == page.url), "")
+        context["base_url"] = str(context["base_url"]) or "."
+        context["view"] = _WrittenView(PageHead(str(page.title or ""), page.url, "", key))
+        return context
+
+    def on_post_build(self, *, config: MkDocsConfig) -> None:
+        """Check that every link of the generated pages leads somewhere."""
+        site = Path(config.site_dir)
+        files = [path.relative_to(site).as_posix() for path in site.rglob("*") if path.is_file()]
+        for broken in check_links(self.pages, files):
+            log.warning(str(broken))
+
+    def on_serve(self, server: LiveReloadServer, *, config: MkDocsConfig, builder: Any) -> LiveReloadServer:
+        """Rebuild when a record or a catalogue changes; let MkDocs' own reloading script run in the preview only."""
+        del config, builder
+        for name in WATCHED:
+            server.watch(str(self.root / name))
+        _admit_reloading(server)
+        return server
+
+
+class _WrittenView:
+    """What a template knows of a hand-written page besides MkDocs' own `page`."""
+
+    def __init__(self, head: PageHead) -> None:
+        self.head = head
+
+
+def _find_written(config: MkDocsConfig, files: Files) -> Iterator[NavItem]:
+    """Yield the hand-written pages that `nav:` names with a title, for the head line."""
+    for entry in cast("list[Any]", config.nav or []):
+        if not isinstance(entry, dict):
+            continue
+        for title, path in entry.items():
+            file = files.get_file_from_path(path) if isinstance(path, str) else None
+            if file is not None:
+                yield NavItem(f"page-{file.src_uri}", str(title), file.url)
+
+
+def _admit_reloading(server: LiveReloadServer) -> None:
+    """Widen the policy of pages as they are served by `mkdocs serve`: its script stands in the page itself.
+
+    What is written to disk keeps the strict policy.
+    """
+    inject = getattr(server, "_inject_js_into_html", None)
+    if inject is None:
+        return
+
+    def inject_admitted(content: bytes, epoch: int) -> bytes:
+        wide = _POLICY.sub(rb"\1\2 'unsafe-inline'; connect-src 'self';", content)
+        injected: bytes = inject(wide, epoch)
+        return injected
+
+    server._inject_js_into_html = inject_admitted

@@ -1,0 +1,44 @@
+"""Templates set up once: text is escaped always, a figure comes from the cache, every page knows the facts of the site."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import jinja2
+from markupsafe import Markup
+
+from pipeline.sitegen.chart_cache import ChartCache
+from pipeline.views.shapes_site import Site
+
+THEME = Path(__file__).with_name("theme")
+
+
+def dress_environment(environment: jinja2.Environment, site: Site, cache: ChartCache) -> jinja2.Environment:
+    """Make a template environment ours: escaping on, unknown names refused, the filter `draw`, the facts of the site."""
+    environment.autoescape = True
+    environment.undefined = jinja2.StrictUndefined
+    environment.filters["draw"] = lambda chart: Markup(cache.draw(chart))
+    environment.globals["site"] = site
+    return environment
+
+
+def build_environment(folders: Sequence[str | Path], site: Site, cache: ChartCache) -> jinja2.Environment:
+    """Return the environment for generated pages; ``folders`` are those of the theme, the maker's own first."""
+    loader = jinja2.FileSystemLoader([str(folder) for folder in folders] or [str(THEME)])
+    environment = jinja2.Environment(loader=loader, autoescape=True, auto_reload=False)
+    return dress_environment(environment, site, cache)
+
+
+def find_base(address: str) -> str:
+    """Return the way from a page to the root of the site.
+
+    >>> find_base("index.html"), find_base("parts/TW-101.html")
+    ('.', '..')
+    """
+    return "/".join([".."] * address.count("/")) or "."
+
+
+def render_page(environment: jinja2.Environment, template: str, view: object, address: str) -> str:
+    """Render one page."""
+    return environment.get_template(template).render(view=view, base_url=find_base(address), page=None)

@@ -1,0 +1,145 @@
+"""Every file of the site: pages from views, tables, data, and copies of evidence."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import jinja2
+
+from pipeline.findings.catalogue import RULES
+from pipeline.portfolio.portfolio import Portfolio
+from pipeline.sitegen.chart_cache import ChartCache
+from pipeline.sitegen.evidence_copies import Copy, PartCopies, find_copies
+from pipeline.sitegen.rendering import render_page
+from pipeline.views import addresses
+from pipeline.views.csv_tables import (
+    render_evidence_csv,
+    render_features_csv,
+    render_parts_csv,
+    render_table_csv,
+    render_vehicle_csv,
+)
+from pipeline.views.home_page import build_home_page
+from pipeline.views.marks_page import build_legend
+from pipeline.views.method_pages import build_method_index, build_method_pages
+from pipeline.views.part_page import build_part_page
+from pipeline.views.parts_page import build_parts_page
+from pipeline.views.portfolio_data import build_portfolio_data, build_portfolio_schema
+from pipeline.views.review_page import build_review_page
+from pipeline.views.rules_pages import build_rule_page, build_rules_page
+from pipeline.views.shapes_charts import Chart
+from pipeline.views.shapes_marks import Table
+from pipeline.views.shapes_part import PartPage
+from pipeline.views.shapes_parts import PartsPage, render_parts_index
+from pipeline.views.shapes_site import VehiclesPage
+from pipeline.views.vehicles_page import build_vehicles_page
+
+NOT_FOUND = "404.html"
+
+
+@dataclass(frozen=True)
+class Views:
+    """What is shown, before it is rendered: address -> (template, view); and the copies of evidence by part."""
+
+    pages: Mapping[str, tuple[str, Any]]
+    copies: Mapping[str, PartCopies]
+
+
+def build_views(portfolio: Portfolio, root: Path) -> Views:
+    """Make the view of every page."""
+    copies = {number: find_copies(root, file) for number, file in portfolio.parts.items()}
+    pages: dict[str, tuple[str, Any]] = {
+        addresses.HOME: ("home.html", build_home_page(portfolio)),
+        addresses.REVIEW: ("review.html", build_review_page(portfolio)),
+        addresses.PARTS: ("parts.html", build_parts_page(portfolio)),
+        addresses.VEHICLES: ("vehicles.html", build_vehicles_page(portfolio)),
+        addresses.RULES: ("rules.html", build_rules_page(portfolio)),
+        addresses.METHODS: ("sections.html", build_method_index(portfolio)),
+        addresses.MARKS: ("marks.html", build_legend()),
+        NOT_FOUND: ("404.html", None),
+    }
+    pages |= {addresses.find_rule_page(rule.id): ("rule.html", build_rule_page(portfolio, rule)) for rule in RULES}
+    pages |= {page.head.href: ("method.html", page) for page in build_method_pages(portfolio)}
+    for number, file in portfolio.parts.items():
+        view = build_part_page(file, copies[number].published, copies[number].picture)
+        pages[addresses.find_part_page(number)] = ("part.html", view)
+    return Views(pages, copies)
+
+
+def find_charts(view: Any) -> Iterator[Chart]:
+    """Yield every figure in a view, however deep."""
+    if isinstance(view, Chart):
+        yield view
+    elif isinstance(view, tuple):
+        for one in view:
+            yield from find_charts(one)
+    elif dataclasses.is_dataclass(view):
+        for field in view.__dataclass_fields__:
+            yield from find_charts(getattr(view, field))
+
+
+def render_pages(views: Views, environment: jinja2.Environment, cache: ChartCache) -> dict[str, str]:
+    """Render every page, after drawing all figures in one go."""
+    cache.prepare(chart for _, view in views.pages.values() for chart in _find_page_charts(view))
+    return {at: render_page(environment, template, view, at) for at, (template, view) in views.pages.items()}
+
+
+def _find_page_charts(view: Any) -> Iterator[Chart]:
+    """Yield the figures of a page; a part's are looked for only where it has them."""
+    if isinstance(view, PartPage):
+        yield from find_charts((view.ladder, view.interfaces, view.further))
+    elif hasattr(view, "charts") or hasattr(view, "sections") or hasattr(view, "example"):
+        yield from find_charts(view)
+
+
+def build_data_files(views: Views, portfolio: Portfolio) -> dict[str, str]:
+    """Return the data of the site: the index of parts, tables as CSV, the portfolio as JSON and its schema."""
+    files: dict[str, str] = {
+        addresses.PORTFOLIO: _render_json(build_portfolio_data(portfolio)),
+        addresses.PORTFOLIO_SCHEMA: _render_json(build_portfolio_schema()),
+    }
+    for address, (_, view) in views.pages.items():
+        files |= dict(_find_tables(view, address.removesuffix(".html")))
+    return files
+
+
+def _render_json(data: Any) -> str:
+    return json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False) + "\n"
+
+
+def _find_tables(view: Any, stem: str) -> Iterator[tuple[str, str]]:
+    match view:
+        case PartsPage():
+            yield view.index_href, render_parts_index(view)
+            yield view.csv_href, render_parts_csv(view)
+        case VehiclesPage():
+            yield from ((m.csv_href, render_vehicle_csv(m)) for m in view.vehicles if m.csv_href)
+        case PartPage():
+            yield f"{stem}/features.csv", render_features_csv(view.features)
+            yield f"{stem}/evidence.csv", render_evidence_csv(view.evidence)
+            tables = [view.tools, *(table for section in view.further for table in section.tables)]
+            yield from ((table.csv_href, render_table_csv(table)) for table in tables if table.csv_href)
+        case _:
+            yield from ((table.csv_href, render_table_csv(table)) for table in _collect_tables(view) if table.csv_href)
+
+
+def _collect_tables(view: Any) -> Iterator[Table]:
+    """Yield every table in a page of sections or of a method."""
+    if isinstance(view, Table):
+        yield view
+    elif isinstance(view, tuple):
+        for one in view:
+            yield from _collect_tables(one)
+    elif dataclasses.is_dataclass(view):
+        for name in ("sections", "tables", "symbols", "example"):
+            yield from _collect_tables(getattr(view, name, ()))
+
+
+def list_copies(views: Views) -> list[Copy]:
+    """Return every copy of evidence and records."""
+    return [copy for part in views.copies.values() for copy in part.copies]

@@ -1,0 +1,102 @@
+"""Tables as comma-separated text that no spreadsheet takes for formulas."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Sequence
+
+from pipeline.views.shapes_marks import MARK_WORDS, Cell, Line, Table
+from pipeline.views.shapes_part import EvidenceLine, FeatureLine
+from pipeline.views.shapes_parts import PartsPage
+from pipeline.views.shapes_site import VehicleMatrix
+from pipeline.views.wording import MINUS
+
+_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?\Z")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
+
+
+def guard_cell(text: str) -> str:
+    """Return a cell that a spreadsheet shows and never reckons with: an apostrophe before what could be a formula.
+
+    A plain number stays one; a typographic minus becomes the plain one there. Source: OWASP, CSV injection (from
+    memory).
+
+    >>> guard_cell("=1+1"), guard_cell("-0.25"), guard_cell("−0.25")
+    ("'=1+1", '-0.25', '-0.25')
+    """
+    plain = text.replace(MINUS, "-").replace(",", "")
+    if _NUMBER.match(plain):
+        return plain
+    return f"'{text}" if text.startswith(_FORMULA) or text.lstrip(" \n").startswith(_FORMULA) else text
+
+
+def render_csv(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Return a table as CSV (RFC 4180: comma, double quotes, CRLF)."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow([guard_cell(name) for name in head])
+    writer.writerows([guard_cell(cell) for cell in row] for row in rows)
+    return out.getvalue()
+
+
+def join_line(line: Line) -> str:
+    """Return the plain text of a line."""
+    return "".join(run.text for run in line)
+
+
+def render_table_csv(table: Table) -> str:
+    """Return a table of a page as CSV; a mark stands before its words, a unit in the head."""
+    head = [f"{column.label} ({column.unit})" if column.unit else column.label for column in table.columns]
+    return render_csv(head, ([_join_cell(cell) for cell in row.cells] for row in table.rows))
+
+
+def _join_cell(cell: Cell) -> str:
+    text = join_line(cell.line)
+    return text if cell.drawing is None else f"{text} {cell.drawing.words}".strip()
+
+
+def render_parts_csv(page: PartsPage) -> str:
+    """Return the list of parts as CSV."""
+    head = ("number", "part", "family", "safety class", "fits", "gate", "state", "engineer", "days since last evidence",
+            f"one change found today ({page.unit})", "next")  # fmt: skip
+    rows = (
+        (r.number, r.name, r.family, r.safety or "S0", r.fits, r.gate, r.state, r.engineer, "" if r.age == "–" else str(r.age_days),
+         "" if r.stake == "–" else f"{r.stake_value:.0f}", r.next)
+        for r in page.rows
+    )  # fmt: skip
+    return render_csv(head, rows)
+
+
+def render_vehicle_csv(matrix: VehicleMatrix) -> str:
+    """Return the coverage of one vehicle as CSV."""
+    head = ("family", "number", "part", *(f"{column.body} {column.years}" for column in matrix.columns))
+    rows = (
+        (group.title, row.part.text, row.name, *(cell.words for cell in row.cells))
+        for group in matrix.groups
+        for row in group.rows
+    )
+    return render_csv(head, rows)
+
+
+def render_features_csv(features: Sequence[FeatureLine]) -> str:
+    """Return the features of a part as CSV."""
+    head = ("feature", "name", "critical", "nominal", "limits", "unit", "readings", "verdict")
+    rows = (
+        (f.key, f.name, "yes" if f.critical else "no", f.nominal, f.limits, f.unit,
+         "" if f.drawing is None else f.drawing.words, join_line(f.verdict))
+        for f in features
+    )  # fmt: skip
+    return render_csv(head, rows)
+
+
+def render_evidence_csv(evidence: Sequence[EvidenceLine]) -> str:
+    """Return the evidence of a part as CSV."""
+    head = ("id", "kind", "what", "of", "covers", "on", "by", "stands", "freshness", "reason", "file")
+    rows = (
+        (e.id, e.kind, e.what, e.of, e.covers, e.on, e.by, MARK_WORDS[e.mark], e.freshness, join_line(e.reason),
+         "" if e.file is None else e.file.text)
+        for e in evidence
+    )  # fmt: skip
+    return render_csv(head, rows)

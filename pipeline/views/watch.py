@@ -1,0 +1,133 @@
+"""What is due, what runs out and what stands still: facts that the home page and the review both show."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pipeline.gates.quoted import find_chosen
+from pipeline.gates.standing import is_waiver_live
+from pipeline.model.part import Decision, Waiver
+from pipeline.model.words import Gate, GateState
+from pipeline.portfolio.portfolio import PartFile, Portfolio
+
+
+@dataclass(frozen=True)
+class Ending:
+    """Something of a part that ends on a day: ``what`` names it; ``on`` is the day."""
+
+    file: PartFile
+    what: str
+    on: dt.date
+    by: str
+
+
+@dataclass(frozen=True)
+class Ageing:
+    """A part without new evidence for longer than its stage usually takes; both in weeks."""
+
+    file: PartFile
+    gate: Gate
+    weeks: float
+    usual: float
+
+
+def find_ending_quotes(portfolio: Portfolio) -> Iterator[Ending]:
+    """Yield quotes that run out within the shop's warning, or ran out, of parts whose tools are not ordered yet.
+
+    A quote that another one stands in for (chosen, or younger of the same supplier) is nobody's worry.
+    """
+    for file in portfolio.parts.values():
+        standing = file.standing
+        if (
+            standing.released
+            or standing.is_dropped
+            or any(tool.state is not None and tool.state.value not in ("quoted",) for tool in file.part.tools.values())
+        ):
+            continue
+        soon = file.workspace.today + dt.timedelta(days=file.workspace.catalogues.shop.quote_warning_days)
+        chosen = find_chosen(file.part)
+        for key, quote in file.part.quotes.items():
+            younger = any(q.from_ == quote.from_ and q.on > quote.on for q in file.part.quotes.values())
+            if quote.valid_to is not None and quote.valid_to <= soon and chosen in (None, key) and not younger:
+                yield Ending(file, key, quote.valid_to, quote.from_)
+
+
+def find_ending_waivers(portfolio: Portfolio) -> Iterator[tuple[PartFile, Waiver]]:
+    """Yield waivers with a day that lies within the shop's warning, or behind us while the requirement is wanted."""
+    for file in portfolio.parts.values():
+        if file.standing.released or file.standing.is_dropped:
+            continue
+        today = file.workspace.today
+        soon = today + dt.timedelta(days=file.workspace.catalogues.shop.quote_warning_days)
+        wanted = {r.id for gate in file.standing.gates.values() for r in gate.open_requirements}
+        for waiver in file.part.waivers:
+            live = is_waiver_live(file.part, waiver, today)
+            if isinstance(waiver.until, dt.date) and waiver.until <= soon and (live or waiver.of in wanted):
+                yield file, waiver
+
+
+def find_ageing(portfolio: Portfolio) -> list[Ageing]:
+    """Return parts in work whose last evidence is older than their stage usually takes, the oldest first."""
+    found = []
+    for file in portfolio.parts.values():
+        gate, last = file.standing.gate, file.standing.last_evidence
+        if gate is None or file.standing.state in (GateState.HELD, GateState.DROPPED):
+            continue
+        usual = file.workspace.catalogues.families.families[file.part.family].weeks.get(gate)
+        start = last or file.part.opened
+        if usual is None or start is None:
+            continue
+        weeks = (file.workspace.today - start).days / 7
+        if weeks > usual.high:
+            found.append(Ageing(file, gate, weeks, usual.high))
+    return sorted(found, key=lambda one: (-one.weeks, one.file.number))
+
+
+def find_decided(portfolio: Portfolio, since: dt.date) -> list[tuple[PartFile, Decision]]:
+    """Return the decisions from a day on, the youngest first."""
+    found = [(f, d) for f in portfolio.parts.values() for d in f.part.decisions if since <= d.on <= f.workspace.today]
+    return sorted(found, key=lambda pair: (-pair[1].on.toordinal(), pair[0].number))
+
+
+def find_opened(portfolio: Portfolio, since: dt.date) -> list[tuple[PartFile, dt.date]]:
+    """Return parts on which work began from a day on: the day is on record, or that of the first evidence."""
+    found = []
+    for file in portfolio.parts.values():
+        days = [node.on for node in file.lineage.nodes.values() if node.on is not None]
+        start = file.part.opened or min(days, default=None)
+        if start is not None and since <= start <= file.workspace.today:
+            found.append((file, start))
+    return sorted(found, key=lambda pair: (-pair[1].toordinal(), pair[0].number))
+
+
+def find_stale_files(portfolio: Portfolio) -> list[PartFile]:
+    """Return the parts with a stale gate, less the dropped ones."""
+    files = portfolio.parts.values()
+    return [
+        f
+        for f in files
+        if any(g.state is GateState.STALE for g in f.standing.gates.values()) and not f.standing.is_dropped
+    ]
+
+
+def find_stale_since(file: PartFile) -> dt.date | None:
+    """Return the day of the youngest revision that made something stale; None where no revision did."""
+    days = [
+        file.part.revisions[reason.revision].on
+        for reasons in file.lineage.reasons.values()
+        for reason in reasons
+        if reason.revision in file.part.revisions
+    ]
+    return max(days, default=None)
+
+
+def find_ready(portfolio: Portfolio) -> list[PartFile]:
+    """Return the parts that wait for a decision."""
+    return [f for f in portfolio.parts.values() if f.standing.state is GateState.READY]
+
+
+def find_held_calls(portfolio: Portfolio) -> list[PartFile]:
+    """Return the parts with a hold call."""
+    return [f for f in portfolio.parts.values() if f.standing.hold_calls]
