@@ -297,11 +297,11 @@ class QuoteBounds(Frozen):
 
     yield_: Limits | None = Field(default=None, alias="yield")
     weeks: Limits | None = None
-    freight: Limits | None = Field(default=None, description="per piece, workspace currency")
-    secondary: Limits | None = Field(default=None, description="per piece, workspace currency")
+    freight: Limits | None = Field(default=None, description="per piece, as a share of the piece price")
+    secondary: Limits | None = Field(default=None, description="per piece, as a share of the piece price")
     duty: Limits | None = None
     tool_duty: Limits | None = None
-    samples: Limits | None = Field(default=None, description="workspace currency")
+    samples: Limits | None = Field(default=None, description="as a share of the tool's price")
     least_order: Limits | None = None
     life_shots: Limits | None = Field(default=None, description="as a share of the tool kind's usual life")
     refurbish_every: Limits | None = Field(default=None, description="as a share of the tool's life")

@@ -11,9 +11,10 @@ from pipeline.model.quantity import Money
 
 
 def build_rates(catalogues: Catalogues) -> Rates:
-    """Return the dated rates of shared/money.yaml."""
+    """Return the dated rates of shared/money.yaml; of two rates of one currency and day (a finding) the later line."""
     rules = catalogues.money
-    rows = tuple(Rate(r.money, r.on, Decimal(str(r.rate)), r.source) for r in rules.rates if r.money != rules.currency)
+    last = {(r.money, r.on): r for r in rules.rates if r.money != rules.currency}
+    rows = tuple(Rate(r.money, r.on, Decimal(str(r.rate)), r.source) for r in last.values())
     return Rates(rules.currency, rows, rules.rate_limit_days)
 
 
