@@ -22,7 +22,10 @@ class Example:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One entry of the catalogue. The id is never used again for anything else."""
+    """One entry of the catalogue. The id is never used again for anything else.
+
+    deep : found only when evidence files are opened and fitted (`pipeline check --deep`, and on the site).
+    """
 
     id: str
     title: str
@@ -31,6 +34,7 @@ class Rule:
     fix: str
     bad: Example
     good: Example
+    deep: bool = False
 
     def build_finding(
         self,

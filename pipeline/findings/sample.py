@@ -10,10 +10,43 @@ from pipeline.findings.rule import Example
 SAMPLE_NUMBER = "SD-100"
 SAMPLE_TODAY = "2026-06-01"
 
+_MESH = """\
+solid hook
+facet normal 0 0 -1
+outer loop
+vertex 0 0 0
+vertex 0 10 0
+vertex 40 0 0
+endloop
+endfacet
+facet normal 0 -1 0
+outer loop
+vertex 0 0 0
+vertex 40 0 0
+vertex 0 0 5
+endloop
+endfacet
+facet normal -1 0 0
+outer loop
+vertex 0 0 0
+vertex 0 0 5
+vertex 0 10 0
+endloop
+endfacet
+facet normal 0.1 0.4 0.9
+outer loop
+vertex 40 0 0
+vertex 0 10 0
+vertex 0 0 5
+endloop
+endfacet
+endsolid hook
+"""
+
 _EVIDENCE = {
-    "evidence/o1.csv": "# unit: mm\nlength,40.02,0,0\n",
-    "evidence/o2.csv": "# unit: mm\nlength,39.99,0,0\n",
-    "evidence/hook-a.stl": "solid hook\nendsolid hook\n",
+    "evidence/o1.csv": "feature,n,reading,unit\nlength,1,40.02,mm\n",
+    "evidence/o2.csv": "feature,n,reading,unit\nlength,1,39.99,mm\n",
+    "evidence/hook-a.stl": _MESH,
 }
 
 SAMPLE_PART = """\

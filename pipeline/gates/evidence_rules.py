@@ -116,7 +116,8 @@ def _check_measurements(part: Part, catalogues: Catalogues) -> Iterator[Found]:
         original = part.originals.get(measurement.of)
         if original is None:
             continue
-        if original.condition is Condition.REPRODUCTION:
+        only_here = all(_is_only_reproduced(part, name) for name in measurement.gives)  # told by a rule of its own
+        if original.condition is Condition.REPRODUCTION and not only_here:
             yield rules.NOT_COUNTED, ("measurements", key, "of"), f"{measurement.of} is a reproduction"
         coated = [f for f in measurement.gives if f in part.features and part.features[f].coated]
         if original.condition is Condition.RESTORED and coated and not measurement.coating_off:
@@ -131,10 +132,16 @@ def _check_what_can_be_measured(part: Part) -> Iterator[Found]:
         if limits is not None and not is_counted and limits.lower is not None and limits.lower == limits.upper:
             message = f"{key} must be exactly {feature.nominal + limits.lower:g} {feature.unit}"
             yield measuring.ZERO_TOLERANCE, ("features", key, "limits"), message
-        of = {m.of for m in part.measurements.values() if key in m.gives and m.of in part.originals}
-        if of and all(part.originals[name].condition is Condition.REPRODUCTION for name in of):
-            message = f"{key} was measured on {', '.join(sorted(of))} only, which is no original"
+        if _is_only_reproduced(part, key):
+            of = sorted({m.of for m in part.measurements.values() if key in m.gives})
+            message = f"{key} was measured on {', '.join(of)} only, which is no original"
             yield measuring.ONLY_REPRODUCTIONS, ("features", key), message
+
+
+def _is_only_reproduced(part: Part, feature: str) -> bool:
+    """True when a feature was measured, and on reproductions alone."""
+    of = {m.of for m in part.measurements.values() if feature in m.gives and m.of in part.originals}
+    return bool(of) and all(part.originals[name].condition is Condition.REPRODUCTION for name in of)
 
 
 _SLIPS = (25.4, 1 / 25.4, 1000.0, 0.001, 10.0, 0.1)

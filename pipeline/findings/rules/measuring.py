@@ -1,0 +1,164 @@
+"""Rules about measuring: files of points and readings, meshes, and whether the numbers can carry what is said."""
+
+from __future__ import annotations
+
+from pipeline.findings.finding import Severity
+from pipeline.findings.rule import Example, Rule
+
+ERROR, WARNING, NOTE = Severity.ERROR, Severity.WARNING, Severity.NOTE
+_P = "projects/SD-100/"
+_CIRCLE = ((20.01, 0), (14.142, 14.142), (0, 20.01), (-14.142, 14.142), (-20.01, 0), (-14.142, -14.142), (0, -20.01), (14.142, -14.142))
+
+
+def _write_points(unit: str = "# unit: mm\n", rows: tuple[tuple[float, float], ...] = _CIRCLE, scale: float = 1.0) -> str:
+    lines = "".join(f"length,{x * scale:.6g},{y * scale:.6g},0\n" for x, y in rows)
+    return f"{unit}# length: diameter of the least-squares circle\ngroup,x,y,z\n{lines}"
+
+
+def _with_points(text: str, value: str = "40.01") -> Example:
+    """The sample with one measurement whose file is this text, and no decision that rests on it."""
+    part = (
+        "measurements:\n"
+        "  M1: {of: O1, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o1.csv, gives: {length: 40.02}}\n"
+        f"  M2: {{of: O2, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o2-scan.csv, gives: {{length: {value}}}}}\n"
+    )
+    return Example(part, {_P + "evidence/o2-scan.csv": text})
+
+
+_REVISION = "revisions:\n  A: {on: 2026-01-20, by: ann, file: evidence/hook-c.stl, from: [M1, M2]}\n"
+_CORNERS = ((0, 0, 0), (40, 0, 0), (0, 10, 0), (0, 0, 5))
+_FACES = ((0, 2, 1), (0, 1, 3), (0, 3, 2), (1, 2, 3))
+
+
+def _write_mesh(faces: tuple[tuple[int, int, int], ...] = _FACES) -> str:
+    lines = ["solid hook"]
+    for face in faces:
+        corners = [f"vertex {x} {y} {z}" for x, y, z in (_CORNERS[i] for i in face)]
+        lines += ["facet normal 0 0 0", "outer loop", *corners, "endloop", "endfacet"]
+    return "\n".join([*lines, "endsolid hook", ""])
+
+
+def _with_mesh(text: str) -> Example:
+    return Example(_REVISION, {_P + "evidence/hook-c.stl": text})
+
+
+_GOOD_POINTS = _with_points(_write_points())
+
+UNIT_MISSING = Rule(
+    "Q801", "A file of points states its unit", ERROR,
+    "A coordinate without a unit may be millimetres or inches; a guess would be wrong by 25.4 times once.",
+    "write `# unit: mm` or `# unit: in` as the first line of the file",
+    _with_points(_write_points("")), _GOOD_POINTS, deep=True,
+)  # fmt: skip
+UNITS_MIXED = Rule(
+    "Q802", "A file of points has one unit", ERROR,
+    "Where two units stand in one file nobody can say which points are in which.",
+    "write each unit into a file of its own",
+    _with_points(_write_points("# unit: mm\n# unit: in\n")), _GOOD_POINTS, deep=True,
+)  # fmt: skip
+NOT_A_COORDINATE = Rule(
+    "Q803", "Every coordinate and reading is a finite number", ERROR,
+    "One NaN or a lost decimal point makes every figure of the fit worthless, and silently so.",
+    "correct the value from the instrument's own file, or leave the line out and say why in a comment",
+    _with_points(_write_points().replace("20.01,0", "nan,0", 1)), _GOOD_POINTS, deep=True,
+)  # fmt: skip
+UNREADABLE_READINGS = Rule(
+    "Q804", "A file of points or readings can be read", ERROR,
+    "A measurement whose file says nothing proves nothing.",
+    "write `group,x,y,z` on each line (or `x y z`), or `feature,n,reading,unit` for single readings",
+    _with_points("# unit: mm\ngroup,x,y,z\nlength,20.01,0\n"), _GOOD_POINTS, deep=True,
+)  # fmt: skip
+NOT_FIXED = Rule(
+    "Q805", "The points fix the feature", WARNING,
+    "Two points fit any circle and points on a line fit none; what comes out is no measurement.",
+    "measure more points, spread over the whole feature, and name their group after the feature",
+    _with_points(_write_points(rows=_CIRCLE[:2])), _GOOD_POINTS, deep=True,
+)  # fmt: skip
+FIT_DIFFERS = Rule(
+    "Q806", "A recorded value agrees with its points", WARNING,
+    "The value in the record is what the model is drawn from; the points are the evidence for it.",
+    "fit the points again with `pipeline measure`, and record the value that they give as a new measurement",
+    _with_points(_write_points(), "40.19"), _GOOD_POINTS, deep=True,
+)  # fmt: skip
+OTHER_SYSTEM = Rule(
+    "Q807", "File and record use one system of units", WARNING,
+    "A file in inches behind a value in millimetres is where a slip by 25.4 begins.",
+    "write the reading with the unit of its file, e.g. {value: 1.5752, unit: in}",
+    _with_points(_write_points("# unit: in\n", scale=1 / 25.4)), _GOOD_POINTS, deep=True,
+)  # fmt: skip
+OPEN_MESH = Rule(
+    "Q808", "The mesh of a revision is closed", WARNING,
+    "An open mesh has no inside: its volume, its mass and a print of it are guesses.",
+    "close the edges that have one face only, and export the mesh again",
+    _with_mesh(_write_mesh(_FACES[:3])), _with_mesh(_write_mesh()), deep=True,
+)  # fmt: skip
+UNREADABLE_MESH = Rule(
+    "Q809", "The mesh of a revision can be read", ERROR,
+    "A model that no one can open is no model.",
+    "export the model again as STL or PLY",
+    _with_mesh("solid hook\nendsolid hook\n"), _with_mesh(_write_mesh()), deep=True,
+)  # fmt: skip
+RATIO_SMALL = Rule(
+    "Q810", "The limits leave room for the measuring uncertainty", WARNING,
+    "Where the uncertainty fills the limits, good and bad parts read alike (common practice: 4 to 1 at least).",
+    "measure the feature with something finer: a pin, a micrometer or a functional gauge",
+    Example("features:\n  length: {what: overall length, kind: size, nominal: 40, limits: [-0.05, 0.05], unit: mm, critical: true}\n"),
+    Example(), deep=True,
+)  # fmt: skip
+ZERO_TOLERANCE = Rule(
+    "Q811", "Limits are wider than zero", WARNING,
+    "No measurement can prove a tolerance of zero, and no process can hold it.",
+    "write the limits that the part needs; for a one-sided one put null on the other side",
+    Example("features:\n  length: {what: overall length, kind: size, nominal: 40, limits: [0, 0], unit: mm, critical: true}\n"),
+    Example(),
+)  # fmt: skip
+ONLY_REPRODUCTIONS = Rule(
+    "Q812", "Not every measured part is a reproduction", WARNING,
+    "A reproduction repeats somebody's guess; measured again it looks like evidence.",
+    "find and measure at least one original",
+    Example("features:\n  length: {what: overall length, kind: size, nominal: 40, limits: [-0.2, 0.2], unit: mm, critical: true}\n"
+            "  lip: {what: lip, kind: size, nominal: 8, limits: [-0.2, 0.2], unit: mm}\n"
+            "originals:\n  O1: {condition: used, from: lent}\n  O2: {condition: nos, from: boxed}\n"
+            "  O3: {condition: reproduction, from: fair}\nmeasurements:\n"
+            "  M1: {of: O1, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o1.csv, gives: {length: 40.02}}\n"
+            "  M2: {of: O2, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o2.csv, gives: {length: 39.99}}\n"
+            "  M3: {of: O3, on: 2026-01-10, by: ann, with: arm, at: 20 C, gives: {lip: 8.01}}\n"),
+    Example(),
+)  # fmt: skip
+ONE_ORIGINAL = Rule(
+    "Q813", "The nominal of a critical feature rests on more than one original", NOTE,
+    "One part shows its own size; how pieces differed, and what was meant, it cannot show.",
+    "measure another original; until then treat the nominal as a guess",
+    Example("measurements:\n"
+            "  M1: {of: O1, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o1.csv, gives: {length: 40.02}}\n"
+            "revisions:\n  A: {on: 2026-01-20, by: ann, file: evidence/hook-a.stl, from: [M1]}\ndecisions: []\n"),
+    Example(), deep=True,
+)  # fmt: skip
+NO_LIMITS_MEASURED = Rule(
+    "Q814", "A measured dimension has limits", NOTE,
+    "A nominal without limits can be neither met nor missed, so no verdict is given.",
+    "add `limits: [lower, upper]`, or a general tolerance as deviations from the nominal",
+    Example("features:\n  length: {what: overall length, kind: size, nominal: 40, limits: [-0.2, 0.2], unit: mm, critical: true}\n"
+            "  lip: {what: lip, kind: size, nominal: 8, unit: mm}\nmeasurements:\n"
+            "  M1: {of: O1, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o1.csv, gives: {length: 40.02}}\n"
+            "  M2: {of: O2, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o2.csv, gives: {length: 39.99}}\n"
+            "  M3: {of: O2, on: 2026-01-11, by: ann, with: arm, at: 20 C, file: evidence/lip.csv, gives: {lip: 8.01}}\n",
+            {_P + "evidence/lip.csv": "feature,n,reading,unit\nlip,1,8.01,mm\n"}),
+    Example(), deep=True,
+)  # fmt: skip
+SHRINKAGE_DIFFERS = Rule(
+    "Q815", "Measured shrinkage is the one that the tool was cut for", WARNING,
+    "Every dimension of the part is off in proportion, and everything cut to fit the moulding with it.",
+    "correct the cavity where it matters, and cut masks, nests and gauges to the moulding, not to the drawing",
+    Example("tools:\n  die: {kind: die, forms: [length], price: 9000 USD, steps: {quoted: 2026-05-01}, "
+            "shrinkage: {assumed: [0.004, 0.005, 0.006], measured: 0.0062, U: 0.0002}}\n"),
+    Example("tools:\n  die: {kind: die, forms: [length], price: 9000 USD, steps: {quoted: 2026-05-01}, "
+            "shrinkage: {assumed: [0.004, 0.005, 0.006], measured: 0.0051, U: 0.0002}}\n"),
+    deep=True,
+)  # fmt: skip
+
+RULES = (
+    UNIT_MISSING, UNITS_MIXED, NOT_A_COORDINATE, UNREADABLE_READINGS, NOT_FIXED, FIT_DIFFERS, OTHER_SYSTEM, OPEN_MESH,
+    UNREADABLE_MESH, RATIO_SMALL, ZERO_TOLERANCE, ONLY_REPRODUCTIONS, ONE_ORIGINAL, NO_LIMITS_MEASURED,
+    SHRINKAGE_DIFFERS,
+)  # fmt: skip

@@ -1,0 +1,383 @@
+"""What was measured on a part, with its uncertainty, its verdict, and what several originals say of the nominal.
+
+Lengths are reckoned in millimetres and given back in the unit of the feature. Nothing that a record says raises: where
+a figure cannot be given, a sentence stands in its place.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pipeline.gates.judgement import Bench
+from pipeline.gates.measured import is_in_calibration
+from pipeline.gates.reading_uncertainty import CONFIDENCE, PartShape, UncertaintyPart, build_uncertainty_parts
+from pipeline.lineage.freshness import PartLineage
+from pipeline.measuring.capability import Capability, compute_capability
+from pipeline.measuring.instruments import FeatureShape
+from pipeline.measuring.uncertainty import (
+    Budget,
+    Component,
+    Distribution,
+    Temperature,
+    build_budget,
+    build_temperature_components,
+    compute_temperature_correction,
+)
+from pipeline.measuring.uncertainty_ratio import RatioCheck, check_test_ratio
+from pipeline.measuring.verdict import Verdict, decide_conformity
+from pipeline.model.catalogue import NeedParameters
+from pipeline.model.part import Feature, Part, Reading
+from pipeline.model.quantity import LENGTH_UNITS
+from pipeline.model.words import Condition, FeatureKind
+from pipeline.model.workspace import Workspace
+from pipeline.portfolio.evidence_values import EvidenceValues, FileValue, read_evidence_values
+from pipeline.portfolio.nominals import NominalFinding, estimate_feature
+from pipeline.portfolio.tool_shrinkage import ToolShrinkage, check_tools
+
+TEMPERATURE_HALF_WIDTH_C = 1.0
+"""How far the temperature of a part in the shop may be off (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Expansion:
+    """Coefficient of linear expansion of the part per degree: least, likely, greatest; e.g. 26e-6 to 28e-6 for zinc."""
+
+    low: float
+    likely: float
+    high: float
+
+
+@dataclass(frozen=True)
+class MeasuredValue:
+    """One feature of one original, as one measurement gave it; all values in the unit of the feature.
+
+    value : as recorded, brought to 20 degrees where the expansion is known. budget : its rows in mm for lengths.
+    expanded : expanded uncertainty, None where it is not known. verdict : None with the reason in `no_verdict`.
+    left_out : why it does not count, empty where it does. notes : what the uncertainty leaves out.
+    """
+
+    measurement: str
+    original: str
+    condition: Condition
+    value: float
+    recorded: Reading
+    budget: Budget | None
+    expanded: float | None
+    verdict: Verdict | None
+    no_verdict: str
+    ratio: RatioCheck | None
+    left_out: str
+    notes: tuple[str, ...]
+    file_value: FileValue | None = None
+
+    @property
+    def is_counted(self) -> bool:
+        """True when nothing speaks against it."""
+        return not self.left_out
+
+
+@dataclass(frozen=True)
+class SampleValues:
+    """A feature over the pieces of a first article, in the unit of the feature, against its limits.
+
+    inside : pieces inside the limits, None without limits. capability : None with the reason in `no_capability`.
+    """
+
+    article: str
+    values: tuple[float, ...]
+    inside: int | None
+    capability: Capability | None
+    no_capability: str
+
+
+@dataclass(frozen=True)
+class FeatureMeasured:
+    """All that was measured of one feature. nominal : what the originals say of it."""
+
+    key: str
+    feature: Feature
+    values: tuple[MeasuredValue, ...]
+    nominal: NominalFinding
+    samples: tuple[SampleValues, ...] = ()
+
+    @property
+    def ratio(self) -> RatioCheck | None:
+        """The best test uncertainty ratio among the readings that count."""
+        found = [one.ratio for one in self.values if one.ratio is not None and one.is_counted]
+        return max(found, key=lambda one: one.ratio, default=None)
+
+
+@dataclass(frozen=True)
+class PartMeasured:
+    """All that was measured of a part. evidence : what the files said, empty where they were not opened."""
+
+    features: Mapping[str, FeatureMeasured]
+    tools: tuple[ToolShrinkage, ...] = ()
+    evidence: EvidenceValues = field(default_factory=EvidenceValues)
+
+
+def build_measurements(
+    part: Part,
+    lineage: PartLineage,
+    workspace: Workspace,
+    root: Path | None = None,
+    expansion: Expansion | None = None,
+) -> PartMeasured:
+    """Return what was measured of a part.
+
+    root : folder of the workspace; evidence files are opened and fitted where it is given.
+    expansion : of the material, to bring values to 20 degrees (ISO 1); without it that is left undone, and said.
+    """
+    evidence = EvidenceValues() if root is None else read_evidence_values(root, part, workspace)
+    bench = Bench(part, lineage, workspace, NeedParameters())
+    features = {
+        key: _measure_feature(bench, key, feature, evidence, expansion) for key, feature in part.features.items()
+    }
+    return PartMeasured(features, check_tools(part, lineage), evidence)
+
+
+def _measure_feature(
+    bench: Bench, key: str, feature: Feature, evidence: EvidenceValues, expansion: Expansion | None
+) -> FeatureMeasured:
+    values = tuple(
+        _measure_value(bench, name, key, feature, evidence.values.get((name, key)), expansion)
+        for name, measurement in bench.part.measurements.items()
+        if key in measurement.gives and measurement.of in bench.part.originals
+    )
+    samples = tuple(
+        _sample(name, article.gives[key], feature)
+        for name, article in bench.part.first_articles.items()
+        if article.gives.get(key)
+    )
+    nominal = estimate_feature(bench.part, feature, values, is_error=is_one_sided(feature))
+    return FeatureMeasured(key, feature, values, nominal, samples)
+
+
+def _measure_value(
+    bench: Bench, name: str, key: str, feature: Feature, found: FileValue | None, expansion: Expansion | None
+) -> MeasuredValue:
+    measurement = bench.part.measurements[name]
+    reading = measurement.gives[key]
+    instrument = bench.catalogues.resources.instruments.get(measurement.with_)
+    parts, left_out = build_uncertainty_parts(reading, feature, instrument)
+    value = convert_reading(reading, feature)
+    components, correction, told = _add_temperature(parts, feature, value, measurement.at.celsius, reading, expansion)
+    budget = _build_budget(parts, components)
+    factor = LENGTH_UNITS.get(feature.unit, 1.0)
+    value += correction / factor
+    expanded = None if budget is None else budget.expanded / factor
+    verdict, no_verdict = decide_value(feature, value, budget, bench.catalogues.money.guard_factor)
+    return MeasuredValue(
+        measurement=name,
+        original=measurement.of,
+        condition=bench.part.originals[measurement.of].condition,
+        value=value,
+        recorded=reading,
+        budget=budget,
+        expanded=expanded,
+        verdict=verdict,
+        no_verdict=no_verdict,
+        ratio=None if expanded is None else check_ratio(feature, expanded, bench.workspace),
+        left_out=find_reason_left_out(bench, name, key),
+        notes=(*left_out, *told),
+        file_value=found,
+    )
+
+
+def convert_reading(reading: Reading, feature: Feature) -> float:
+    """Return a recorded value in the unit of its feature; other units than lengths must agree (a rule says so)."""
+    unit = reading.unit or feature.unit
+    if unit == feature.unit or unit not in LENGTH_UNITS or feature.unit not in LENGTH_UNITS:
+        return reading.value
+    return reading.value * LENGTH_UNITS[unit] / LENGTH_UNITS[feature.unit]
+
+
+def find_reason_left_out(bench: Bench, name: str, key: str) -> str:
+    """Return why a reading does not count, empty where it does."""
+    measurement = bench.part.measurements[name]
+    original = bench.part.originals[measurement.of]
+    if original.condition is Condition.REPRODUCTION:
+        return "a reproduction is no original"
+    if measurement.gives[key].worn:
+        return "recorded as worn"
+    if not is_in_calibration(bench, measurement):
+        return f"{measurement.with_} was out of calibration on {measurement.on}"
+    if any(other.replaces == name for other in bench.part.measurements.values()):
+        return "replaced by a later measurement"
+    if not bench.has_file(measurement.file):
+        return "its file is missing, changed or not listed"
+    return ""
+
+
+def _add_temperature(
+    parts: tuple[UncertaintyPart, ...],
+    feature: Feature,
+    value: float,
+    celsius: float,
+    reading: Reading,
+    expansion: Expansion | None,
+) -> tuple[tuple[Component, ...], float, tuple[str, ...]]:
+    """Return temperature's components (mm), the correction to 20 degrees (mm), and what is left undone."""
+    if feature.unit not in LENGTH_UNITS or feature.kind not in _SIZED:
+        return (), 0.0, ()
+    size = value * LENGTH_UNITS[feature.unit]
+    if expansion is None:
+        if abs(celsius - 20) < 0.05 or reading.u is not None:
+            return (), 0.0, ()
+        steel = abs(11.5e-6 * size * (celsius - 20))
+        note = f"measured at {celsius:.1f} °C and not brought to 20 °C: the material's expansion is not recorded"
+        return (), 0.0, (f"{note} (in steel it would be {steel:.4f} mm)",)
+    half = (expansion.high - expansion.low) / 2
+    temperature = Temperature(celsius, TEMPERATURE_HALF_WIDTH_C, expansion.likely, half)
+    correction = compute_temperature_correction(size, temperature)
+    components = () if reading.u is not None or not parts else build_temperature_components(size, temperature)
+    return components, correction, (f"brought to 20 °C: {correction:+.4f} mm",)
+
+
+_SIZED = frozenset({FeatureKind.SIZE, FeatureKind.DISTANCE, FeatureKind.THICKNESS})
+
+_SHAPES = {
+    PartShape.EXPANDED: Distribution.EXPANDED,
+    PartShape.RECTANGULAR: Distribution.RECTANGULAR,
+    PartShape.STANDARD: Distribution.STANDARD,
+}
+
+
+def _build_budget(parts: tuple[UncertaintyPart, ...], extra: tuple[Component, ...]) -> Budget | None:
+    """Return the budget of a reading; None where nothing but scatter is known of it."""
+    if not parts or all(part.shape is PartShape.STANDARD for part in parts):
+        return None
+    components = [build_component(part) for part in parts]
+    return build_budget([*components, *extra], confidence=CONFIDENCE)
+
+
+def build_component(part: UncertaintyPart) -> Component:
+    """Return a part of a reading's uncertainty as a row of a budget."""
+    factor = 2.0 if part.shape is PartShape.EXPANDED else None
+    return Component(part.name, part.value, _SHAPES[part.shape], 1.0, part.dof, factor, part.basis)
+
+
+def decide_value(
+    feature: Feature, value: float, budget: Budget | None, guard_share: float
+) -> tuple[Verdict | None, str]:
+    """Return the verdict on a value (unit of the feature), or None and the sentence that says why there is none.
+
+    guard_share : guard band as a share of the expanded uncertainty (0.822 U is 1.645 u at k = 2).
+    """
+    if feature.limits is None:
+        return None, "the feature has no limits: nothing can be decided"
+    if budget is None:
+        return None, "the measuring uncertainty is not known: no decision has a stated risk"
+    lower, upper = find_edges(feature)
+    u = budget.combined / LENGTH_UNITS.get(feature.unit, 1.0)
+    try:
+        return decide_conformity(value, u, lower, upper, guard_share * budget.coverage_factor), ""
+    except ValueError as error:
+        return None, str(error)
+
+
+def find_edges(feature: Feature) -> tuple[float | None, float | None]:
+    """Return the lower and upper limit of a feature, in its unit.
+
+    What cannot be below zero (run-out, flatness, position, a colour difference) has no lower limit at zero: a perfect
+    part would lie on it, and no measurement could prove it good.
+    """
+    if feature.limits is None:
+        return None, None
+    lower = None if feature.limits.lower is None else feature.nominal + feature.limits.lower
+    upper = None if feature.limits.upper is None else feature.nominal + feature.limits.upper
+    if is_one_sided(feature) and upper is not None and upper > 0:
+        return None, upper
+    return lower, upper
+
+
+def is_one_sided(feature: Feature) -> bool:
+    """True for an error that is zero at best: its nominal and its lower limit are zero."""
+    lower = None if feature.limits is None else feature.limits.lower
+    return feature.kind in _ERRORS and feature.nominal == 0 and lower in (0, None)
+
+
+_ERRORS = frozenset(
+    {FeatureKind.RUNOUT, FeatureKind.FLATNESS, FeatureKind.POSITION, FeatureKind.PROFILE, FeatureKind.COLOUR}
+)
+
+
+def find_shape(feature: Feature) -> FeatureShape | None:
+    """Return what a feature is, as far as it decides the instrument; None where no gauge of length measures it."""
+    words = feature.what.lower()
+    if feature.kind is FeatureKind.SIZE:
+        is_inside = feature.shape == "hole" or any(word in words for word in ("bore", "hole", "inside"))
+        return FeatureShape.BORE if is_inside else FeatureShape.OUTSIDE
+    if feature.kind is FeatureKind.DISTANCE:
+        is_high = any(word in words for word in ("height", "depth", "step"))
+        return FeatureShape.HEIGHT if is_high else FeatureShape.DISTANCE
+    if feature.kind is FeatureKind.THICKNESS:
+        return FeatureShape.COATING if feature.unit == "um" else FeatureShape.THICKNESS
+    return _PLAIN_SHAPES.get(feature.kind)
+
+
+_PLAIN_SHAPES = {
+    FeatureKind.POSITION: FeatureShape.POSITION,
+    FeatureKind.PROFILE: FeatureShape.PROFILE,
+    FeatureKind.RUNOUT: FeatureShape.RUNOUT,
+    FeatureKind.FLATNESS: FeatureShape.FLATNESS,
+}
+
+
+def check_ratio(feature: Feature, expanded: float, workspace: Workspace) -> RatioCheck | None:
+    """Return the test uncertainty ratio of a length and what would do instead; None without limits to compare with.
+
+    expanded : expanded uncertainty in the unit of the feature.
+    """
+    factor = LENGTH_UNITS.get(feature.unit)
+    if factor is None or feature.limits is None:
+        return None
+    money = workspace.catalogues.money
+    lower, upper = (
+        None if edge is None else (feature.nominal + edge) * factor
+        for edge in (feature.limits.lower, feature.limits.upper)
+    )
+    wanted = max(money.ratio_wanted, money.ratio_least)
+    size = abs(feature.nominal) * factor
+    try:
+        return check_test_ratio(
+            expanded * factor, lower, upper, feature.nominal * factor, find_shape(feature), size, wanted,
+            money.ratio_least,
+        )  # fmt: skip
+    except ValueError:
+        return None  # a tolerance of zero, or one limit on the nominal: rules of their own speak of it
+
+
+def _sample(article: str, values: tuple[float, ...], feature: Feature) -> SampleValues:
+    """Return the pieces of a first article against the limits of a feature."""
+    if feature.limits is None:
+        return SampleValues(article, values, None, None, "the feature has no limits")
+    lower, upper = find_edges(feature)
+    inside = sum(is_within(value, lower, upper) for value in values)
+    try:
+        return SampleValues(article, values, inside, compute_capability(values, lower, upper), "")
+    except ValueError as error:
+        return SampleValues(article, values, inside, None, str(error))
+
+
+def is_within(value: float, lower: float | None, upper: float | None) -> bool:
+    """True when a value lies on or inside its limits, but for the dust of adding decimal numbers."""
+    slack = 1e-9 * max(1.0, abs(value))
+    return (lower is None or value >= lower - slack) and (upper is None or value <= upper + slack)
+
+
+def compute_agreement(value: MeasuredValue) -> float | None:
+    """Return how far a recorded value may lie from what its file gives (unit of the feature); None without a file.
+
+    That is the expanded uncertainty of the reading, else twice the scatter in the file; never less than half a unit of
+    the last figure that was written.
+    """
+    if value.file_value is None:
+        return None
+    text = f"{value.recorded.value!r}"
+    rounding = 0.5 * 10.0 ** -len(text.partition(".")[2]) if "e" not in text else 0.0
+    scatter = 0.0 if value.file_value.scatter_u is None else 2 * value.file_value.scatter_u
+    return max(value.expanded if value.expanded is not None else scatter, rounding, math.ulp(abs(value.value)) * 4)

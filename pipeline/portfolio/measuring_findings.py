@@ -1,0 +1,134 @@
+"""Findings that need the evidence files opened and the numbers reckoned: `pipeline check --deep`, and the site."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from pipeline.findings.finding import Finding, Location, Pointer, Related, Severity
+from pipeline.findings.rules import measuring as rules
+from pipeline.lineage.freshness import PartLineage
+from pipeline.measuring.nominal import NominalStatus
+from pipeline.measuring.uncertainty_ratio import RatioState
+from pipeline.model.part import Part
+from pipeline.model.quantity import LENGTH_UNITS
+from pipeline.model.words import FeatureKind
+from pipeline.model.workspace import Workspace
+from pipeline.portfolio.measurements import (
+    FeatureMeasured,
+    MeasuredValue,
+    PartMeasured,
+    build_measurements,
+    compute_agreement,
+)
+
+Locate = Callable[[str, Pointer], Location]
+_INCH_OR_MM = {"in": "inches", "mm": "millimetres", "cm": "millimetres", "um": "millimetres"}
+_COUNTED = frozenset({FeatureKind.FUNCTION, FeatureKind.MARKING})
+
+
+def check_measuring(
+    part: Part, lineage: PartLineage, workspace: Workspace, root: Path, locate: Locate
+) -> tuple[list[Finding], PartMeasured]:
+    """Return the findings of one part's measurements, and what was measured."""
+    measured = build_measurements(part, lineage, workspace, root)
+    return [*measured.evidence.findings, *_Maker(part, measured, locate).make()], measured
+
+
+class _Maker:
+    """Makes the findings of one part."""
+
+    def __init__(self, part: Part, measured: PartMeasured, locate: Locate) -> None:
+        self.part = part
+        self.measured = measured
+        self.locate = locate
+        self.path = f"projects/{part.part}/part.yaml"
+
+    def make(self) -> Iterator[Finding]:
+        """Yield all of them."""
+        for found in self.measured.features.values():
+            for value in found.values:
+                yield from self.check_file_value(found, value)
+            yield from self.check_ratio(found)
+            yield from self.check_originals(found)
+        yield from self.check_tools()
+
+    def check_file_value(self, found: FeatureMeasured, value: MeasuredValue) -> Iterator[Finding]:
+        """A recorded value against what its file gives."""
+        read = value.file_value
+        allowed = compute_agreement(value)
+        if read is None or allowed is None:
+            return
+        pointer: Pointer = ("measurements", value.measurement, "gives", found.key)
+        place = self.locate(self.path, pointer)
+        file = self.part.measurements[value.measurement].file
+        related = (Related(Location(f"projects/{self.part.part}/{file}", read.line), read.how),)
+        unit = value.recorded.unit or found.feature.unit
+        if _INCH_OR_MM.get(unit) != _INCH_OR_MM.get(read.file_unit) and unit in LENGTH_UNITS:
+            message = f"{found.key} is recorded in {unit}; its file is in {read.file_unit}"
+            yield rules.OTHER_SYSTEM.build_finding(
+                place, message, record=self.part.part, pointer=pointer, related=related
+            )
+        recorded = value.recorded.value * LENGTH_UNITS.get(unit, 1.0) / LENGTH_UNITS.get(found.feature.unit, 1.0)
+        away = read.value - recorded
+        if abs(away) > allowed * (1 + 1e-9):
+            message = (
+                f"{found.key} is recorded as {recorded:g} {found.feature.unit}; its file gives {read.value:.6g} "
+                f"({read.how}), {abs(away):.3g} away where {allowed:.3g} is allowed{_word_slip(recorded, read.value)}"
+            )
+            yield rules.FIT_DIFFERS.build_finding(
+                place, message, record=self.part.part, pointer=pointer, related=related
+            )
+
+    def check_ratio(self, found: FeatureMeasured) -> Iterator[Finding]:
+        """The best ratio among the readings that count, and what would do instead."""
+        ratio = found.ratio
+        if ratio is None or ratio.state is not RatioState.TOO_SMALL:
+            return
+        pointer: Pointer = ("features", found.key, "limits")
+        place = self.locate(self.path, pointer)
+        severity = None if found.feature.critical else Severity.NOTE
+        ways = ", ".join(way.name for way in ratio.instead)
+        fix = f"measure it with: {ways}" if ways else "widen the limits, or have a laboratory measure it"
+        yield rules.RATIO_SMALL.build_finding(
+            place, f"{found.key}: {ratio.sentence}", fix=fix, record=self.part.part, pointer=pointer, severity=severity
+        )
+
+    def check_originals(self, found: FeatureMeasured) -> Iterator[Finding]:
+        """One original, and a measured dimension without limits."""
+        feature = found.feature
+        pointer: Pointer = ("features", found.key)
+        if feature.kind in _COUNTED or not found.values:
+            return
+        if feature.critical and found.nominal.status is NominalStatus.SINGLE_ORIGINAL:
+            place = self.locate(self.path, pointer)
+            message = f"{found.key}: {found.nominal.sentence}"
+            yield rules.ONE_ORIGINAL.build_finding(place, message, record=self.part.part, pointer=pointer)
+        if feature.limits is None and not feature.critical:
+            place = self.locate(self.path, pointer)
+            message = f"{found.key} was measured and has no limits"
+            yield rules.NO_LIMITS_MEASURED.build_finding(place, message, record=self.part.part, pointer=pointer)
+
+    def check_tools(self) -> Iterator[Finding]:
+        """Shrinkage that is not the assumed one."""
+        for tool in self.measured.tools:
+            by_check = tool.check is not None and tool.check.differs
+            if not tool.differs and not (tool.differs is None and by_check):
+                continue
+            pointer: Pointer = ("tools", tool.tool, "shrinkage")
+            place = self.locate(self.path, pointer)
+            message = f"{tool.tool}: {' '.join(_end(one) for one in tool.sentences)}"
+            yield rules.SHRINKAGE_DIFFERS.build_finding(place, message, record=self.part.part, pointer=pointer)
+
+
+def _end(sentence: str) -> str:
+    return sentence if sentence.endswith(".") else f"{sentence}."
+
+
+def _word_slip(recorded: float, read: float) -> str:
+    """Name the slip where the two differ by a factor that units make."""
+    for factor, words in ((25.4, "inches and millimetres"), (1000.0, "micrometres and millimetres")):
+        for one in (factor, 1 / factor):
+            if recorded and abs(read / recorded - one) < 0.01 * one:
+                return f"; the two differ as {words} do"
+    return ""
