@@ -24,7 +24,12 @@ from pipeline.cli.program import EXIT_CLEAN, EXIT_FINDINGS
     help="For people, for programs, or SARIF 2.1.0 for a review system.",
 )
 @click.option("--strict", is_flag=True, help="Warnings count too for the exit code.")
-def command(parts: tuple[str, ...], workspace: Path | None, today: dt.date | None, form: str, strict: bool) -> int:
+@click.option(
+    "--deep", is_flag=True, help="Open the evidence too: fit points, look at meshes, compare with the recorded values."
+)
+def command(
+    parts: tuple[str, ...], workspace: Path | None, today: dt.date | None, form: str, strict: bool, deep: bool
+) -> int:
     """Check every record of a workspace, or only the parts that are named.
 
     Exit code 0: nothing is wrong; 1: there are errors (with --strict: or warnings); 2: wrong usage.
@@ -34,7 +39,7 @@ def command(parts: tuple[str, ...], workspace: Path | None, today: dt.date | Non
     from pipeline.portfolio.check import check_workspace
 
     root = take_workspace(workspace)
-    checked = check_workspace(root, today, parts)
+    checked = check_workspace(root, today, parts, deep=deep)
     _refuse_unknown_parts(parts, root)
     findings, records = checked.findings, checked.reading.records
     broken = records - len(checked.workspace.parts if checked.workspace else ())

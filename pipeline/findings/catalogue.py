@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from pipeline.findings.rule import Rule
-from pipeline.findings.rules import evidence, gates, links, shape, text
+from pipeline.findings.rules import evidence, gates, links, measuring, money, shape, text
 
 GROUPS: tuple[tuple[str, tuple[Rule, ...]], ...] = (
     ("The text of a file", text.RULES),
     ("The shape of a record", shape.RULES),
     ("What a record points at", links.RULES),
     ("Evidence: files, days, proof, signatures", evidence.RULES),
+    ("Measuring: points, readings, meshes, what the numbers can carry", measuring.RULES),
     ("Gates, decisions, waivers, safety", gates.RULES),
+    ("Money: rates, quotes, volumes, prices", money.RULES),
 )
 RULES: tuple[Rule, ...] = tuple(sorted((rule for _, rules in GROUPS for rule in rules), key=lambda rule: rule.id))
 BY_ID: dict[str, Rule] = {rule.id: rule for rule in RULES}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -83,7 +84,7 @@ class Surface:
         """
         array = check_points(points, 3, 1, "a distance")
         first, _ = self.tree.query(array)
-        candidates: list[list[int]] = list(self.tree.query_ball_point(array, first + self.reach * (1 + 1e-9) + 1e-12))
+        candidates: Any = self.tree.query_ball_point(array, first + self.reach * (1 + 1e-9) + 1e-12)
         sizes = np.array([len(found) for found in candidates])
         near, away = np.empty_like(array), np.empty(len(array))
         start = 0

@@ -13,6 +13,7 @@ from pipeline.findings.report import sort_findings
 from pipeline.findings.rules import links as link_rules
 from pipeline.gates.claims import check_standing
 from pipeline.gates.evidence_rules import check_evidence
+from pipeline.gates.money_rules import check_money
 from pipeline.gates.standing import Standing, compute_standings
 from pipeline.lineage.freshness import Lineage, compute_lineage
 from pipeline.lineage.graph import find_cycles
@@ -33,11 +34,14 @@ class Checked:
     findings: tuple[Finding, ...]
 
 
-def check_workspace(root: Path, today: dt.date | None = None, only: tuple[str, ...] = ()) -> Checked:
+def check_workspace(
+    root: Path, today: dt.date | None = None, only: tuple[str, ...] = (), *, deep: bool = False
+) -> Checked:
     """Read a workspace, link it, trace it and judge it.
 
     root : folder with `projects/` and `shared/`. today : day to speak of.
     only : part numbers to report on; all if empty.
+    deep : open the evidence files too, fit their points and hold the values of the record against them.
     """
     reading = read_workspace(root, today)
     if reading.workspace is None:
@@ -53,6 +57,7 @@ def check_workspace(root: Path, today: dt.date | None = None, only: tuple[str, .
     for folder in reading.salvaged:
         findings += _check_salvaged(root, folder, workspace, reading)
     findings += _report_cycles(workspace, reading)
+    findings += check_money(workspace, reading.locate)
     lineage = compute_lineage(workspace)
     standings = compute_standings(workspace, lineage)
     for number, part in workspace.parts.items():
@@ -60,9 +65,24 @@ def check_workspace(root: Path, today: dt.date | None = None, only: tuple[str, .
         findings += check_evidence(part, traced, workspace, reading.locate)
         if number not in unlinked:  # what points nowhere is mended first: its gates would only repeat it
             findings += check_standing(part, standings[number], traced, workspace, reading.locate)
+    if deep:
+        findings += _check_deep(root, workspace, lineage, reading, only)
     if only:
         findings = [f for f in findings if f.record in only or not f.record]
     return Checked(reading, workspace, lineage, standings, sort_findings(findings))
+
+
+def _check_deep(
+    root: Path, workspace: Workspace, lineage: Lineage, reading: Reading, only: tuple[str, ...]
+) -> list[Finding]:
+    """Open the evidence of the parts; the numerical libraries are loaded here and by no quick check."""
+    from pipeline.portfolio.measuring_findings import check_measuring
+
+    findings: list[Finding] = []
+    for number, part in workspace.parts.items():
+        if not only or number in only:
+            findings += check_measuring(part, lineage.parts[number], workspace, root, reading.locate)[0]
+    return findings
 
 
 def _check_salvaged(root: Path, folder: str, workspace: Workspace, reading: Reading) -> list[Finding]:

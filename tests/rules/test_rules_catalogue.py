@@ -17,13 +17,13 @@ NEEDS_A_LINK = {"E304"}  # its example is a symbolic link, which no text shows; 
 
 @pytest.mark.parametrize("rule", [r for r in RULES if r.id not in NEEDS_A_LINK], ids=lambda rule: rule.id)
 def test_bad_example_gives_exactly_its_rule(rule: Rule, sample: Callable[..., Path]) -> None:
-    findings = check_workspace(sample(rule.bad.part, dict(rule.bad.files))).findings
+    findings = check_workspace(sample(rule.bad.part, dict(rule.bad.files)), deep=rule.deep).findings
     assert {f.rule for f in findings} == {rule.id}, [f"{f.rule} {f.location} {f.message}" for f in findings]
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
 def test_good_example_gives_none(rule: Rule, sample: Callable[..., Path]) -> None:
-    findings = check_workspace(sample(rule.good.part, dict(rule.good.files))).findings
+    findings = check_workspace(sample(rule.good.part, dict(rule.good.files)), deep=rule.deep).findings
     assert not findings, [f"{f.rule} {f.location} {f.message}" for f in findings]
 
 
