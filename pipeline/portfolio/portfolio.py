@@ -93,14 +93,15 @@ class Portfolio:
         return self.checked.findings
 
 
-def build_portfolio(root: Path, today: dt.date | None = None) -> Portfolio:
+def build_portfolio(root: Path, today: dt.date | None = None, *, deep: bool = False) -> Portfolio:
     """Walk the whole road: read, link, trace, judge; costs are reckoned when a page asks for them.
 
     root : folder with `projects/` and `shared/`. today : day to speak of; see `check_workspace`.
+    deep : open and fit the evidence too, so that its findings are among the others (the site does).
     """
     timings = Timings()
     with timings.take("check"):
-        checked = check_workspace(root, today)
+        checked = check_workspace(root, today, deep=deep)
     if checked.workspace is None:
         return Portfolio(checked, {}, timings)
     with timings.take("assemble"):
