@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from pipeline.planning.funding_account import MONEY_TOLERANCE, compute_resource_use
+from pipeline.planning.funding_amounts import compute_paid_by, compute_product_worth, compute_tool_cost, compute_use
 from pipeline.planning.funding_case import FundingCase, Product, Tool, find_value_at
 from pipeline.planning.funding_needs import Needs, Window, compute_needs, compute_tool_window
-from pipeline.planning.funding_plan import MONEY_TOLERANCE, FundingPlan, compute_resource_use
-from pipeline.planning.funding_program import compute_paid_by, compute_product_worth, compute_tool_cost, compute_use
+from pipeline.planning.funding_plan import FundingPlan
 
 
 @dataclass(frozen=True)
@@ -132,9 +133,9 @@ def find_ways(standing: Standing, tool: str) -> Ways:
     bundles: list[Bundle] = []
     blockers: set[str] = set()
     rivals: set[str] = set()
-    for key, product in standing.products.items():
+    for key in standing.users[tool]:
         lags = standing.needs[key].lags
-        if tool in lags and not product.must_not:
+        if not standing.products[key].must_not:
             missing = tuple(k for k in sorted(lags) if k not in standing.there)
             stuck = {k for k in missing if standing.windows[k].is_empty}
             taken = find_rivals(standing, {key, *missing})
@@ -177,3 +178,22 @@ def _compute_gain(standing: Standing, product: str, added: Mapping[str, int]) ->
             if key == product or worth > 0:
                 gain, sold = gain + worth, sold | {key}
     return gain
+
+
+def compute_worth_carried(standing: Standing, tool: str) -> float:
+    """Return what a plan would be worth less without a tool and the products that it carries, all else as planned.
+
+    Below zero for a tool that costs more than it carries, as a must-do may.
+    """
+    launches = standing.plan.launches
+    carried = [p for p in standing.users[tool] if p in launches]
+    worth = sum(compute_product_worth(standing.case, standing.products[p], launches[p]) for p in carried)
+    gone: set[str] = set()
+    for product in carried:
+        gone.add(product)
+        pairs = standing.lost.get(product, {}).items()
+        worth -= sum(amount for other, amount in pairs if other in launches and other not in gone)
+    quarter = standing.plan.releases.get(tool)
+    return (
+        worth if quarter is None else worth - compute_tool_cost(standing.tools[tool], quarter, standing.case.discount)
+    )

@@ -177,7 +177,7 @@ def _find_impossible(case: FundingCase, item: Tool | Product) -> Iterator[Fault]
 def describe_empty_window(case: FundingCase, tool: Tool) -> str:
     """Return in words why a tool cannot be released in any quarter of the plan.
 
-    >>> from pipeline.planning.funding_case import Quarter
+    >>> from pipeline.planning.funding_case import (Quarter)
     >>> describe_empty_window(FundingCase((Quarter("Q1", 1.0),), (), ()), Tool("T", (), must_not=True))
     'T is kept out by instruction.'
     """

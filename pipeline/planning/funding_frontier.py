@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from pipeline.planning.funding_account import MONEY_TOLERANCE, compute_account
 from pipeline.planning.funding_case import FundingCase, compute_total_cash, replace_budget
 from pipeline.planning.funding_faults import Fault, find_case_faults
-from pipeline.planning.funding_plan import MONEY_TOLERANCE, FundingPlan, compute_account, compute_plan
+from pipeline.planning.funding_plan import FundingPlan, compute_plan
 from pipeline.planning.funding_series import OnStep, solve_series
 
 
@@ -66,7 +67,7 @@ def compute_frontier(
     it takes over that plan, which it can pay too. time_limit_s: for each point. Raises ValueError for a budget
     below 0.
 
-    >>> from pipeline.planning.funding_case import Product, Quarter, Tool
+    >>> from pipeline.planning.funding_case import (Product, Quarter, Tool)
     >>> tools, products = (Tool("die", (6.0,)),), (Product("bezel", (9.0,), ("die",)),)
     >>> frontier = compute_frontier(FundingCase((Quarter("Q1", 10.0),), tools, products), (5, 6))
     >>> [point.plan.worth for point in frontier.points]

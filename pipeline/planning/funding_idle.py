@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipeline.planning.funding_account import find_first_parts
 from pipeline.planning.funding_case import FundingCase
 from pipeline.planning.funding_needs import Needs, compute_needs
-from pipeline.planning.funding_plan import FundingPlan, find_first_parts
+from pipeline.planning.funding_plan import FundingPlan
 from pipeline.planning.funding_words import render_amount, render_keys, render_quarter
 
 

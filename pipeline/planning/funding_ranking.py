@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from pipeline.planning.funding_account import Account, check_plan, compute_account, find_first_parts
+from pipeline.planning.funding_amounts import compute_product_worth, compute_tool_cost
 from pipeline.planning.funding_case import FundingCase, Product
 from pipeline.planning.funding_needs import Needs, compute_needs, compute_tool_window
-from pipeline.planning.funding_plan import Account, check_plan, compute_account, find_first_parts
-from pipeline.planning.funding_program import compute_product_worth, compute_tool_cost
 
 
 @dataclass(frozen=True)

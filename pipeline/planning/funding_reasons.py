@@ -11,11 +11,19 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from pipeline.planning.funding_bundles import Excess, Standing, Ways, build_standing, find_excess, find_ways
+from pipeline.planning.funding_bundles import (
+    Excess,
+    Standing,
+    Ways,
+    build_standing,
+    compute_worth_carried,
+    find_excess,
+    find_ways,
+)
 from pipeline.planning.funding_case import FundingCase, Tool
 from pipeline.planning.funding_faults import describe_empty_window
 from pipeline.planning.funding_frontier import lift_cash
-from pipeline.planning.funding_plan import FundingPlan, compute_account, compute_plan
+from pipeline.planning.funding_plan import FundingPlan, compute_plan
 from pipeline.planning.funding_words import render_amount, render_keys, render_quarter
 
 
@@ -97,21 +105,18 @@ def explain_plan(case: FundingCase, plan: FundingPlan, gap: float | None = None)
 
 
 def _explain(facts: _Facts, tool: Tool) -> ToolReason:
-    needs, quarter = facts.standing.needs, facts.plan.releases.get(tool.key)
-    carried = tuple(p for p in sorted(facts.plan.launches) if tool.key in needs[p].lags)
+    wanted, quarter = facts.standing.users[tool.key], facts.plan.releases.get(tool.key)
+    carried = tuple(p for p in wanted if p in facts.plan.launches)
     if tool.on_hand_from is not None:
         return ToolReason(tool.key, None, Reason(ReasonKind.ON_HAND, "It is released already."), carried)
     if quarter is not None:
         why = _explain_in(facts, tool, carried)
         return ToolReason(tool.key, quarter, why, carried, _explain_timing(facts, tool, quarter))
-    wanted = tuple(p for p in sorted(needs) if tool.key in needs[p].lags)
     return ToolReason(tool.key, None, _explain_out(facts, tool, wanted), wanted)
 
 
 def _explain_in(facts: _Facts, tool: Tool, carried: tuple[str, ...]) -> Reason:
-    releases = {k: q for k, q in facts.plan.releases.items() if k != tool.key}
-    launches = {k: q for k, q in facts.plan.launches.items() if k not in carried}
-    amount = facts.plan.worth - compute_account(facts.case, releases, launches).worth
+    amount = compute_worth_carried(facts.standing, tool.key)
     carries = f"It carries {render_keys(carried)}" if carried else "It carries nothing in this plan"
     if tool.must and amount <= 0:
         words = (
@@ -162,9 +167,9 @@ def _explain_window_start(facts: _Facts, tool: Tool) -> Reason:
 def _find_partners(standing: Standing, tool: Tool) -> tuple[str, ...]:
     """Return the other tools that hold back every product of this one; none when it alone holds back a product."""
     found: set[str] = set()
-    for product, start in standing.plan.launches.items():
-        lags = standing.needs[product].lags
-        if tool.key in lags:
+    for product in standing.users[tool.key]:
+        lags, start = standing.needs[product].lags, standing.plan.launches.get(product)
+        if start is not None:
             last = {k for k, lag in lags.items() if standing.there[k] + lag >= start}
             if last == {tool.key}:
                 return ()

@@ -11,15 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.planning.funding_amounts import compute_paid_by, compute_product_worth, compute_tool_cost, compute_use
 from pipeline.planning.funding_case import FundingCase, Product, Tool, find_value_at
 from pipeline.planning.funding_needs import compute_needs, compute_tool_window
-from pipeline.planning.funding_program import (
-    Floats,
-    compute_paid_by,
-    compute_product_worth,
-    compute_tool_cost,
-    compute_use,
-)
+from pipeline.planning.funding_program import Floats
 
 
 @dataclass(frozen=True)
@@ -143,7 +138,7 @@ def find_quick_plan(case: FundingCase) -> tuple[dict[str, int], dict[str, int]] 
     as early as cash and capacity let it. The case must be free of blocking faults.
     Source: greedy rule for knapsack problems (Dantzig 1957, Operations Research 5, from memory).
 
-    >>> from pipeline.planning.funding_case import Quarter
+    >>> from pipeline.planning.funding_case import (Quarter)
     >>> tools, products = (Tool("die", (6.0,)),), (Product("bezel", (9.0,), ("die",)),)
     >>> find_quick_plan(FundingCase((Quarter("Q1", 10.0),), tools, products))
     ({'die': 0}, {'bezel': 0})

@@ -21,7 +21,7 @@ def render_amount(value: float, currency: str = "") -> str:
 def render_quarter(case: FundingCase, quarter: int) -> str:
     """Return the name of a quarter; quarters after the last one are counted from it.
 
-    >>> from pipeline.planning.funding_case import Quarter
+    >>> from pipeline.planning.funding_case import (Quarter)
     >>> render_quarter(FundingCase((Quarter("2026 Q1", 1.0),), (), ()), 2)
     '2 quarters after 2026 Q1'
     """

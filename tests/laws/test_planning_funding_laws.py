@@ -9,6 +9,7 @@ from typing import TypeVar
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.planning.funding_amounts import compute_tie_width
 from pipeline.planning.funding_case import (
     EitherOr,
     FundingCase,
@@ -22,7 +23,6 @@ from pipeline.planning.funding_case import (
 )
 from pipeline.planning.funding_frontier import compute_frontier
 from pipeline.planning.funding_plan import FundingPlan, compute_plan
-from pipeline.planning.funding_program import compute_tie_width
 
 Item = TypeVar("Item")
 AMOUNTS = st.integers(0, 3000).map(lambda cents: cents / 100)

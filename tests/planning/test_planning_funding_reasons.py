@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from pipeline.planning.funding_account import compute_account
 from pipeline.planning.funding_case import EitherOr, FundingCase, Overlap, Product, Quarter, Resource, Tool, Use
 from pipeline.planning.funding_idle import find_idle_spend
 from pipeline.planning.funding_plan import FundingPlan, compute_plan
@@ -169,3 +170,13 @@ def test_tools_that_come_together_say_what_holds_the_pair_back() -> None:
         timing = reasons[key].why_not_earlier
         assert timing is not None and timing.kind is ReasonKind.CASH
         assert (timing.amount, timing.quarter, timing.waits_for) == (10.0, 0, (other,))
+
+
+def test_what_a_tool_carries_is_the_worth_without_it() -> None:
+    """The figure beside a tool equals a full count of the plan without it and without what it carries."""
+    case = build_case(95.0)
+    plan, reasons = solve(case)
+    for key in plan.releases:
+        releases = {k: q for k, q in plan.releases.items() if k != key}
+        launches = {p: q for p, q in plan.launches.items() if p not in reasons[key].products}
+        assert reasons[key].why.amount == pytest.approx(plan.worth - compute_account(case, releases, launches).worth)

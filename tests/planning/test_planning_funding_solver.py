@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 
 from pipeline.planning import funding_solver
+from pipeline.planning.funding_account import check_plan, compute_account
 from pipeline.planning.funding_case import FundingCase, Product, Quarter, Resource, Tool, Use
 from pipeline.planning.funding_faults import FaultKind
-from pipeline.planning.funding_plan import PlanEnd, check_plan, compute_account, compute_plan
+from pipeline.planning.funding_plan import PlanEnd, compute_plan
 from pipeline.planning.funding_program import build_program
 from pipeline.planning.funding_solver import Progress, SolveEnd, solve_program
 from pipeline.planning.funding_start import find_quick_plan

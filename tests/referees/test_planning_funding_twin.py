@@ -11,6 +11,8 @@ from itertools import product as combine
 import numpy as np
 import pytest
 
+from pipeline.planning.funding_account import compute_nudged_worth
+from pipeline.planning.funding_amounts import compute_tie_width
 from pipeline.planning.funding_case import (
     EitherOr,
     FundingCase,
@@ -22,8 +24,7 @@ from pipeline.planning.funding_case import (
     Tool,
     Use,
 )
-from pipeline.planning.funding_plan import compute_nudged_worth, compute_plan
-from pipeline.planning.funding_program import compute_tie_width
+from pipeline.planning.funding_plan import compute_plan
 
 
 def build_small_case(seed: int) -> FundingCase:
