@@ -13,7 +13,7 @@ import hashlib
 import json
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -124,6 +124,7 @@ def _cut_items(body: bytes) -> list[bytes] | None:
     return [b"".join(item) for item in items]
 
 
+HIDDEN = "\0"
 _PLACE = re.compile(r"\[\d+\]$")
 
 
@@ -170,12 +171,15 @@ def place_items(keys: Iterable[str]) -> dict[str, str]:
 
 class FactReader:
     """Reads the facts of versions. What is mostly new is parsed whole and its pieces are learnt from the answer; of
-    what is mostly known only the new pieces are parsed. `parsed` counts the calls of `parse`."""
+    what is mostly known only the new pieces are parsed. `only`: the top-level keys that are wanted; other
+    blocks are not parsed and give one hidden fact (its key starts with `HIDDEN`). `parsed` counts the calls
+    of `parse`."""
 
-    def __init__(self, parse: Parse, collect: Collect, splits: bool = True) -> None:
+    def __init__(self, parse: Parse, collect: Collect, splits: bool = True, only: Container[str] | None = None) -> None:
         self._parse = parse
         self._collect = collect
         self._splits = splits
+        self._only = only
         self._blocks: dict[bytes, tuple[bytes, dict[str, str]] | None] = {}
         self._pieces: dict[bytes, dict[str, str] | None] = {}
         self.parsed = 0
@@ -184,7 +188,7 @@ class FactReader:
         """The facts of a version as one map for each block (the same block gives the same object), or None if the
         record cannot be read. The keys are internal ones (`name_items`)."""
         blocks = (split_record(content) if self._splits else None) or []
-        if 2 * sum(block not in self._blocks for block in blocks) > len(blocks):
+        if self._only is None and 2 * sum(block not in self._blocks for block in blocks) > len(blocks):
             self._learn_record(content, blocks)
         found = [self._read_block(block) for block in blocks]
         known = [block for block in found if block is not None]
@@ -222,9 +226,15 @@ class FactReader:
         """The key of a block and its facts; None where it must not be taken out of its record."""
         if block not in self._blocks:
             key = _TOP_KEY.match(block)
-            facts = self._read_items(block) if key is not None else None
+            facts = self._read_wanted(key.group(1).decode(), block) if key is not None else None
             self._blocks[block] = None if key is None or facts is None else (key.group(1), name_items(facts))
         return self._blocks[block]
+
+    def _read_wanted(self, name: str, block: bytes) -> dict[str, str] | None:
+        """The facts of a block, or one hidden fact (the digest of its text) if nobody wants to know them."""
+        if self._only is None or name in self._only:
+            return self._read_items(block)
+        return {f"{HIDDEN}{name}": hashlib.sha1(block, usedforsecurity=False).hexdigest()[:12]}
 
     def _read_items(self, block: bytes) -> dict[str, str] | None:
         items = split_block(block) or []

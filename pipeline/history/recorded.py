@@ -14,7 +14,7 @@ from pipeline.history.blobs import read_blobs
 from pipeline.history.cache import Remembered, read_cache, write_cache
 from pipeline.history.commits import Commit, RawCommit, RecordChange, build_commit, parse_moment
 from pipeline.history.conditions import Condition, ConditionKind
-from pipeline.history.facts import Collect, FactReader, Parse, collect_facts, is_item, place_items
+from pipeline.history.facts import HIDDEN, Collect, FactReader, Parse, collect_facts, is_item, place_items
 from pipeline.history.raw_log import LoggedCommit, read_raw_log
 from pipeline.history.repository import Repository
 from pipeline.history.tracking import Blocks, Node, State, Tracker, Trail
@@ -132,6 +132,7 @@ def read_record_history(
     *,
     name: str = "part.yaml",
     splits: bool = True,
+    only: Iterable[str] | None = None,
     cache: Path | None = None,
     version: str = "",
     now: datetime | None = None,
@@ -141,17 +142,20 @@ def read_record_history(
     `parse` turns the bytes of a record, or of a piece of one, into a plain map, or None if they cannot be read; it
     must not raise. `facts` turns that map into texts by key. With `splits`, records are cut into pieces and each
     distinct piece is parsed once: `facts` of a record must then be the facts of its pieces put together, as those of
-    `collect_facts` are. `cache` names a file to remember the answer in by head; `version` must change whenever `parse`
-    or `facts` would answer differently. `now` (aware) lets commits dated in the future be reported. Never raises for
-    what the repository holds.
+    `collect_facts` are. `only` names the top-level keys whose facts are wanted (None: all): the rest is not parsed,
+    which is several times quicker, and a version that is broken there is not noticed. `cache` names a file to remember
+    the answer in by head; `version` must change whenever `parse` or `facts` would answer differently. `now` (aware)
+    lets commits dated in the future be reported. Never raises for what the repository holds.
     """
     prefix = under.strip("/") + "/" if under.strip("/") else ""
-    asked = "\n".join((prefix, name, repository.prefix, str(splits), version, *sorted(repository.floors)))
+    wanted = None if only is None else frozenset(only)
+    chosen = "all" if wanted is None else ",".join(sorted(wanted))
+    asked = "\n".join((prefix, name, repository.prefix, str(splits), chosen, version, *sorted(repository.floors)))
     is_record = _build_test(prefix, name)
     known = read_cache(cache, asked, is_record) if cache is not None else None
     if known is not None and known.head == repository.head:
         return _finish(known, repository, now, 0, 0, True)
-    reader = FactReader(parse or _parse_nothing, facts, splits)
+    reader = FactReader(parse or _parse_nothing, facts, splits, wanted)
     reading = None if known is None else _read_on(repository, known, reader, prefix)
     reading = reading or _read_all(repository, reader, prefix, is_record)
     if cache is not None and reading.is_complete:
@@ -286,7 +290,8 @@ def _build_record(path: str, node: Node, trail: Trail, floors: frozenset[str]) -
     commits = _Commits(trail.commits)
     values = node.join_values()
     removed = [key for key in node.marks if key not in values]
-    keys = {**place_items(values), **_name_removed(removed)}
+    placed = {**place_items(values), **_name_removed(removed)}
+    keys = {key: shown for key, shown in placed.items() if not key.startswith(HIDDEN)}
     lineage = trail.find_lineage(node.lineage)
     return RecordHistory(
         path,

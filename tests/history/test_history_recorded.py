@@ -231,3 +231,31 @@ def test_changes_and_commits_between_two_points(tmp_path: Path) -> None:
     ]  # fmt: skip
     commits, _ = read_commits_since(repository, "2026-01-05")
     assert [commit.subject for commit in commits] == ["commit 1", "commit 2"] and conditions == ()
+
+
+def test_items_that_an_anchor_ties_together_are_not_learnt_apart() -> None:
+    reader = FactReader(parse, collect_facts)
+    for value in (b"1", b"2"):
+        content = b"part: T\na:\n  A: &x " + value + b"\n  B: *x\n  C: 3\n  D: 4\n"
+        blocks = reader.read_version(content)
+        assert blocks is not None and blocks[-1]["a.B"] == value.decode()
+
+
+def test_only_what_is_wanted_is_parsed_and_moves_are_still_found(tmp_path: Path) -> None:
+    seen: list[bytes] = []
+
+    def watched(content: bytes) -> object:
+        seen.append(content)
+        return parse(content)
+
+    moved = "projects/TW-9/part.yaml"
+    first = BASE + b"features:\n  a: {nominal: 1}\nname: rim\n"
+    second = first.replace(b"TW-1", b"TW-9") + b"waivers: []\n"
+    repository = build(tmp_path / "w", {RECORD: first}, {RECORD: None, moved: second})
+    wanted = ("decisions", "waivers")
+    history = read_record_history(repository, parse=watched, only=wanted, cache=tmp_path / "c")  # type: ignore[arg-type]
+    assert list(history.records[moved].facts) == ["decisions[0]", "waivers"]
+    assert history.records[moved].earlier_paths == (RECORD,)
+    assert not any(b"nominal" in content for content in seen)
+    everything = read_record_history(repository, parse=parse, cache=tmp_path / "c")
+    assert "features.a" in everything.records[moved].facts
