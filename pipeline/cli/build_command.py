@@ -25,11 +25,15 @@ def command(workspace: Path | None, today: dt.date | None, out: Path | None, str
 
     Records that cannot be read are left out and named; the old site stays until the new one is whole.
     """
+    return build_and_tell(take_workspace(workspace), out, today, strict)
+
+
+def build_and_tell(root: Path, out: Path | None = None, today: dt.date | None = None, strict: bool = False) -> int:
+    """Build the site of a workspace and say what came of it and where to open it; return the exit code."""
     from pipeline.sitegen.build import SiteNotBuilt, build_site
     from pipeline.sitegen.site_lock import SiteBusy
     from pipeline.views.build_words import count_errors, render_built
 
-    root = take_workspace(workspace)
     try:
         built = build_site(root, out, today)
     except (SiteBusy, SiteNotBuilt) as error:
@@ -40,5 +44,5 @@ def command(workspace: Path | None, today: dt.date | None, out: Path | None, str
         click.echo(f"warning: {warning}", err=True)
     click.echo(render_built(built.pages, built.parts, built.findings))
     click.echo(f"Open {built.index.as_uri()}")
-    click.echo("or run `pipeline serve`.")
+    click.echo(f"or serve it: pipeline serve --workspace {root}")
     return EXIT_FINDINGS if strict and (count_errors(built.findings) or built.warnings) else EXIT_CLEAN

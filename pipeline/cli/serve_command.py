@@ -19,12 +19,16 @@ from pipeline.cli.options import add_workspace_options, take_workspace
 @click.option("--out", "-o", type=click.Path(file_okay=False, path_type=Path), help="Folder of the site.")
 def command(workspace: Path | None, today: dt.date | None, port: int, out: Path | None) -> int:
     """Build the site, serve it on this machine only, and build it again when projects/, shared/ or site/ change."""
+    serve_workspace(take_workspace(workspace), port, out, today)
+    return 0
+
+
+def serve_workspace(root: Path, port: int = 8000, out: Path | None = None, today: dt.date | None = None) -> None:
+    """Build and serve the site of a workspace until the user ends it."""
     from pipeline.sitegen.build import SiteNotBuilt, build_site
     from pipeline.sitegen.serving import open_server, watch
     from pipeline.sitegen.site_lock import SiteBusy
     from pipeline.views.build_words import render_built
-
-    root = take_workspace(workspace)
 
     def build() -> Path | None:
         try:
@@ -58,4 +62,3 @@ def command(workspace: Path | None, today: dt.date | None, port: int, out: Path 
         stop.set()
         server.server_close()
         watcher.join(timeout=30)
-    return 0

@@ -102,7 +102,10 @@ def _sweep(out: Path) -> None:
 
 
 def swap_folders(draft: Path, out: Path) -> None:
-    """Put a finished site in the place of the old one by two renames; a kill between them is mended by the next build."""
+    """Put a finished site in the place of the old one by two renames.
+
+    A kill between the two is mended by the next build, or the next `serve`.
+    """
     aside = out.parent / f".{out.name}.old"
     if out.exists():
         out.replace(aside)

@@ -36,7 +36,7 @@ def compute_key(chart: Chart) -> str:
 
 
 class ChartCache:
-    """Figures by key, in memory and on disk. A file that is damaged or cannot be written is drawn anew, never an error."""
+    """Figures by key, in memory and on disk. What is damaged or cannot be written is drawn anew, never an error."""
 
     def __init__(self, root: Path | None) -> None:
         self.folder = None if root is None else root / FOLDER

@@ -41,7 +41,15 @@ WATCHED = ("projects", "shared")
 _POLICY = re.compile(rb"(<meta http-equiv=\"Content-Security-Policy\" content=\"[^\"]*script-src 'self')( file:)?;")
 
 
-class PipelineConfig(base.Config):
+class MadeFile(File):
+    """A file that MkDocs copies as it is, even where evidence is named like a page in Markdown."""
+
+    def is_documentation_page(self) -> bool:
+        """Never a page to convert."""
+        return False
+
+
+class PipelineConfig(base.Config):  # type: ignore[no-untyped-call]
     """What a workspace may say under `plugins: - pipeline:` in its mkdocs.yml."""
 
     workspace = options.Optional(options.Type(str))
@@ -52,7 +60,7 @@ class PipelineConfig(base.Config):
     """The maker's logo: a path in the folder of the hand-written pages."""
 
 
-class PipelinePlugin(BasePlugin[PipelineConfig]):
+class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-call]
     """Adds the portfolio to an MkDocs site."""
 
     command: str = "build"
@@ -66,7 +74,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):
         self.command = command
 
     def on_config(self, config: MkDocsConfig) -> MkDocsConfig:
-        """Find the workspace; keep addresses that open by double click; leave out pages that the theme has no use for."""
+        """Find the workspace; keep addresses that open by double click; leave out what the theme has no use for."""
         if config.use_directory_urls:
             log.info(
                 "Pages are written as name.html so that the site opens by double click (use_directory_urls: false)."
@@ -88,11 +96,11 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):
         return root
 
     def _read_day(self) -> dt.date | None:
-        stated = self.config.today
+        stated: object = self.config.today
         if stated is None or isinstance(stated, dt.date):
             return stated
         try:
-            return dt.date.fromisoformat(stated)
+            return dt.date.fromisoformat(str(stated))
         except ValueError:
             raise PluginError(f"`today: {stated}` of the plugin is not a day; write it as 2026-11-30") from None
 
@@ -118,12 +126,10 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):
             return
         if old is not None:
             files.remove(old)
-        where = None if source is None else str(source)
-        file = File.generated(config, path, content=content, abs_src_path=where)
-        file.dest_uri = path  # evidence ending in .md or named index is copied as it is, never converted
-        file.is_documentation_page = lambda: False  # type: ignore[method-assign]
-        file.url = quote(path)
-        files.append(file)
+        if content is not None:
+            files.append(MadeFile.generated(config, path, content=content))
+        elif source is not None:
+            files.append(MadeFile.generated(config, path, abs_src_path=str(source)))
 
     def _report(self, portfolio: Portfolio) -> None:
         """Say in the log what had to be left out, with its place, and count the rest."""
@@ -209,4 +215,4 @@ def _admit_reloading(server: LiveReloadServer) -> None:
         injected: bytes = inject(wide, epoch)
         return injected
 
-    server._inject_js_into_html = inject_admitted
+    server._inject_js_into_html = inject_admitted  # type: ignore[method-assign]

@@ -1,4 +1,4 @@
-"""Templates set up once: text is escaped always, a figure comes from the cache, every page knows the facts of the site."""
+"""Templates set up once: text is always escaped, figures come from the cache, the facts of the site are known."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ THEME = Path(__file__).with_name("theme")
 
 
 def dress_environment(environment: jinja2.Environment, site: Site, cache: ChartCache) -> jinja2.Environment:
-    """Make a template environment ours: escaping on, unknown names refused, the filter `draw`, the facts of the site."""
+    """Make a template environment ours: escaping on, unknown names refused, `draw`, the facts of the site."""
     environment.autoescape = True
     environment.undefined = jinja2.StrictUndefined
     environment.filters["draw"] = lambda chart: Markup(cache.draw(chart))

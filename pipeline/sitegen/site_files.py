@@ -32,11 +32,11 @@ from pipeline.views.parts_page import build_parts_page
 from pipeline.views.portfolio_data import build_portfolio_data, build_portfolio_schema
 from pipeline.views.review_page import build_review_page
 from pipeline.views.rules_pages import build_rule_page, build_rules_page
-from pipeline.views.shapes_charts import Chart
+from pipeline.views.shapes_charts import StackDrawing
 from pipeline.views.shapes_marks import Table
 from pipeline.views.shapes_part import PartPage
 from pipeline.views.shapes_parts import PartsPage, render_parts_index
-from pipeline.views.shapes_site import VehiclesPage
+from pipeline.views.shapes_site import Figure, VehiclesPage
 from pipeline.views.vehicles_page import build_vehicles_page
 
 NOT_FOUND = "404.html"
@@ -71,30 +71,26 @@ def build_views(portfolio: Portfolio, root: Path) -> Views:
     return Views(pages, copies)
 
 
-def find_charts(view: Any) -> Iterator[Chart]:
-    """Yield every figure in a view, however deep."""
-    if isinstance(view, Chart):
+def find_charts(view: Any) -> Iterator[Any]:
+    """Yield every figure in a view, however deep: charts of figures, and stacks of interfaces."""
+    if isinstance(view, Figure):
+        yield view.chart
+    elif isinstance(view, StackDrawing):
         yield view
     elif isinstance(view, tuple):
         for one in view:
             yield from find_charts(one)
+    elif isinstance(view, PartPage):
+        yield from find_charts((view.ladder, view.interfaces, view.further))
     elif dataclasses.is_dataclass(view):
-        for field in view.__dataclass_fields__:
-            yield from find_charts(getattr(view, field))
+        for name in ("charts", "sections", "figures", "example", "drawing"):
+            yield from find_charts(getattr(view, name, ()))
 
 
 def render_pages(views: Views, environment: jinja2.Environment, cache: ChartCache) -> dict[str, str]:
     """Render every page, after drawing all figures in one go."""
-    cache.prepare(chart for _, view in views.pages.values() for chart in _find_page_charts(view))
+    cache.prepare(chart for _, view in views.pages.values() for chart in find_charts(view))
     return {at: render_page(environment, template, view, at) for at, (template, view) in views.pages.items()}
-
-
-def _find_page_charts(view: Any) -> Iterator[Chart]:
-    """Yield the figures of a page; a part's are looked for only where it has them."""
-    if isinstance(view, PartPage):
-        yield from find_charts((view.ladder, view.interfaces, view.further))
-    elif hasattr(view, "charts") or hasattr(view, "sections") or hasattr(view, "example"):
-        yield from find_charts(view)
 
 
 def build_data_files(views: Views, portfolio: Portfolio) -> dict[str, str]:

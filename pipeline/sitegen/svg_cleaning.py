@@ -145,7 +145,8 @@ def clean_svg(content: bytes, follow_scheme: bool = False) -> bytes | None:
         clean.insert(0, style)
     _set_size(clean)
     ElementTree.register_namespace("", _SVG)
-    return ElementTree.tostring(clean, encoding="utf-8")
+    text: str = ElementTree.tostring(clean, encoding="unicode")
+    return text.encode("utf-8") + b"\n"
 
 
 def _find_name(tag: object) -> str:

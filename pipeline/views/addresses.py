@@ -78,7 +78,7 @@ class Anchors:
         other, _, rest = node_id.rpartition("/")
         if other:
             return find_part_page(other, "tools" if rest.startswith("tools.") else "evidence")
-        return find_part_page(self.number, self._ids[node_id] if node_id in self._ids else "evidence")
+        return find_part_page(self.number, self._ids.get(node_id, "evidence"))
 
 
 def _choose_ids(part: Part, node_ids: tuple[str, ...]) -> Mapping[str, str]:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 from pipeline.views.shapes_marks import MARK_WORDS, Cell, Line, Table
 from pipeline.views.shapes_part import EvidenceLine, FeatureLine
-from pipeline.views.shapes_parts import PartsPage
+from pipeline.views.shapes_parts import PartRow, PartsPage
 from pipeline.views.shapes_site import VehicleMatrix
 from pipeline.views.wording import MINUS
 
@@ -59,14 +59,16 @@ def _join_cell(cell: Cell) -> str:
 
 def render_parts_csv(page: PartsPage) -> str:
     """Return the list of parts as CSV."""
-    head = ("number", "part", "family", "safety class", "fits", "gate", "state", "engineer", "days since last evidence",
-            f"one change found today ({page.unit})", "next")  # fmt: skip
-    rows = (
-        (r.number, r.name, r.family, r.safety or "S0", r.fits, r.gate, r.state, r.engineer, "" if r.age == "–" else str(r.age_days),
-         "" if r.stake == "–" else f"{r.stake_value:.0f}", r.next)
-        for r in page.rows
-    )  # fmt: skip
-    return render_csv(head, rows)
+    cost = f"one change found today ({page.unit})"
+    head = ("number", "part", "family", "safety class", "fits", "gate", "state", "engineer", "days old", cost, "next")
+    return render_csv(head, map(_list_part, page.rows))
+
+
+def _list_part(row: PartRow) -> tuple[str, ...]:
+    age = "" if row.age == "–" else str(row.age_days)
+    stake = "" if row.stake == "–" else f"{row.stake_value:.0f}"
+    first = (row.number, row.name, row.family, row.safety or "S0", row.fits, row.gate, row.state, row.engineer)
+    return (*first, age, stake, row.next)
 
 
 def render_vehicle_csv(matrix: VehicleMatrix) -> str:

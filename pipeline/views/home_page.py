@@ -6,14 +6,15 @@ import datetime as dt
 from collections.abc import Iterator
 
 from pipeline.findings.finding import Severity
-from pipeline.model.catalogue import Catalogues
-from pipeline.model.words import GateState, Role
+from pipeline.gates.standing import find_needs
+from pipeline.model.catalogue import Catalogues, NeedParameters
+from pipeline.model.words import Role
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.views.addresses import HOME, PARTS, REVIEW, find_part_page, find_rule_page
 from pipeline.views.part_head import build_hold
-from pipeline.views.reasons import build_reason_line
-from pipeline.views.review_page import find_left_out
-from pipeline.views.shapes_marks import Line, Link, Mark, Run, build_line
+from pipeline.views.requirements import word_requirement
+from pipeline.views.review_page import explain_stale, find_left_out
+from pipeline.views.shapes_marks import Link, Mark, Run, build_line
 from pipeline.views.shapes_site import Desk, HomePage, Need, PageHead, Tally
 from pipeline.views.states import name_supplier
 from pipeline.views.watch import (
@@ -23,9 +24,8 @@ from pipeline.views.watch import (
     find_held_calls,
     find_ready,
     find_stale_files,
-    find_stale_since,
 )
-from pipeline.views.wording import word_ago, word_count, word_day, word_list, word_number
+from pipeline.views.wording import word_ago, word_count, word_day, word_number
 
 Found = tuple[tuple[int, int, str], frozenset[str], Need]
 """Order (rank, day, number), the people it concerns, and the need."""
@@ -123,22 +123,20 @@ def _find_decisions(portfolio: Portfolio) -> Iterator[Found]:
         line = build_line(f"all that the {gate} gate wants is in hand{second}")
         last = file.standing.last_evidence
         since = "" if last is None else f"since {word_day(last)}"
-        yield (1, 0, file.number), who, Need("decision due", _link(file), file.part.name, line, since, Mark.READY, True)
+        late = (
+            last is not None and (file.workspace.today - last).days > file.workspace.catalogues.shop.review_every_days
+        )
+        yield (1, 0, file.number), who, Need("decision due", _link(file), file.part.name, line, since, Mark.READY, late)
 
 
 def _find_stale(portfolio: Portfolio) -> Iterator[Found]:
     for file in find_stale_files(portfolio):
-        gates = [g for g in file.standing.gates.values() if g.state is GateState.STALE]
-        steps = [todo for gate in gates for r in gate.open_requirements for todo in r.answer.todo]
-        what: Line = (Run(f"{word_list([g.gate.value for g in gates], 6)}: "),)
-        if steps:
-            what = (*what, *build_reason_line(file, steps[0]))
-        since = find_stale_since(file)
+        since, why = explain_stale(file)
         due = "" if since is None else f"since {word_day(since)}"
         yield (
             (2, 0, file.number),
             find_responsible(file),
-            Need("went stale", _link(file), file.part.name, what, due, Mark.STALE),
+            Need("went stale", _link(file), file.part.name, why, due, Mark.STALE),
         )
 
 
@@ -155,10 +153,20 @@ def _find_endings(portfolio: Portfolio) -> Iterator[Found]:
     for file, waiver in find_ending_waivers(portfolio):
         assert isinstance(waiver.until, dt.date)
         gone = waiver.until < file.workspace.today
-        line = build_line(f"{waiver.of}; instead: {waiver.instead}")
+        wants = word_requirement(waiver.of, _find_need(file, waiver.of))
+        line = build_line(f"{wants}; instead: {waiver.instead}")
         kind, mark = ("waiver ran out", Mark.STALE) if gone else ("waiver ends", Mark.WAIVED)
         need = Need(kind, _link(file), file.part.name, line, word_day(waiver.until), mark, gone)
         yield (3, waiver.until.toordinal(), file.number), frozenset({waiver.by}) | find_responsible(file), need
+
+
+def _find_need(file: PartFile, requirement: str) -> NeedParameters:
+    """Return the figures of a requirement as they stand for this part."""
+    for gate in file.standing.gates:
+        found = find_needs(file.part, file.workspace, gate).get(requirement)
+        if found is not None:
+            return found
+    return NeedParameters()
 
 
 def _find_errors(portfolio: Portfolio) -> Iterator[Found]:

@@ -110,7 +110,8 @@ def build_impact_method(portfolio: Portfolio) -> MethodPage:
         "Which evidence, tools and stock a change drags along, in which order.",
         "If this feature changes today, what has to be done again, when is it done, and what does it cost?",
         (
-            "reached = everything that covers a changed feature, and everything that follows it (a mask follows its mould)",
+            "reached = everything that covers a changed feature, and everything that follows it (a mask follows "
+            "its mould)",
             "start(x) = latest finish of what x waits for;  finish(x) = start(x) + weeks(x)",
             "length = longest path; what lies on it at the likely pace is marked",
         ),
@@ -175,7 +176,8 @@ def build_money_method(portfolio: Portfolio) -> MethodPage:
         "How does an amount in another currency enter a figure?",
         (
             f"amount in {money.currency} = amount × latest rate on or before the day",
-            f"a rate older than {money.rate_limit_days} days is not used: the amount is then missing, never taken at one to one",
+            f"a rate older than {money.rate_limit_days} days is not used: the amount is then missing, never taken "
+            "at one to one",
         ),
         build_symbols(("rate", f"one unit of the currency in {money.currency}", money.currency)),
         "common practice, no source; rates as recorded in shared/money.yaml",

@@ -44,7 +44,8 @@ def build_freshness_method(portfolio: Portfolio) -> MethodPage:
         (
             "changed(r) = features that revision r lists as changed; all of them where it does not say",
             "kept(r, e) = features that signed no-effect statements of r declare without effect on e",
-            "stale(e) = covers(e) ∩ ( ∪ over revisions r after base(e): changed(r) − kept(r, e) ) ∪ stale(parents of e)",
+            "stale(e) = covers(e) ∩ ( ∪ over revisions r after base(e): changed(r) − kept(r, e) ) ∪ "
+            "stale(parents of e)",
             "e counts for feature f where f is in covers(e) and not in stale(e)",
         ),
         build_symbols(
@@ -55,8 +56,10 @@ def build_freshness_method(portfolio: Portfolio) -> MethodPage:
         ),
         "common practice, no source; traceability of evidence to its origin as in ISO 10007 (from memory)",
         (
-            "A change that the record does not list cannot be seen: a revision without `changed` counts as having changed everything.",
-            "A no-effect statement counts only where a second person has seen it, and only for the features and the evidence it names.",
+            "A change that the record does not list cannot be seen: a revision without `changed` counts as "
+            "having changed everything.",
+            "A no-effect statement counts only where a second person has seen it, and only for the features and "
+            "the evidence it names.",
             "Freshness says that evidence stands on today's model. It does not say that the evidence is good.",
         ),
         (Caution("Fresh is not safe.", "Fit, function and strength are proven by different evidence.", "See Safety."),),
@@ -119,7 +122,8 @@ def build_proofs_method(portfolio: Portfolio) -> MethodPage:
         "A printed part proves no hardness, no plating and no mould shrinkage.",
         "Can this kind of evidence prove this kind of feature at all?",
         (
-            "proven(f) = some evidence that counts for f, made by a process whose proofs hold the proof that kind(f) wants",
+            "proven(f) = some evidence that counts for f, made by a process whose proofs hold the proof that "
+            "kind(f) wants",
         ),
         build_symbols(
             ("kind(f)", "what a feature is: size, hardness, colour …", "–"), ("proofs", "what a process can prove", "–")
@@ -156,9 +160,11 @@ def build_watch_method(portfolio: Portfolio) -> MethodPage:
         "What is due, what runs out, what stands still?",
         (
             "decision due: every requirement of the next gate is met or waived, and nobody has decided",
-            f"running out: a quote or a waiver that ends within {shop.quote_warning_days} days, or has ended and is still wanted",
+            f"running out: a quote or a waiver that ends within {shop.quote_warning_days} days, or has ended and "
+            "is still wanted",
             "standing still: days since the last evidence / 7 > highest usual weeks of the stage",
-            f"decided, new: since {REVIEWS_BACK} × {shop.review_every_days} = {REVIEWS_BACK * shop.review_every_days} days ago",
+            f"decided, new: since {REVIEWS_BACK} × {shop.review_every_days} = "
+            f"{REVIEWS_BACK * shop.review_every_days} days ago",
         ),
         build_symbols(("last evidence", "day of the youngest evidence; edits of a record do not count", "day")),
         "common practice, no source; the shop's own days in shared/shop.yaml, weeks in shared/families.yaml",

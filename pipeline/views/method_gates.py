@@ -49,8 +49,10 @@ def build_gates_method(portfolio: Portfolio) -> MethodPage:
         build_symbols(("r", "a requirement of a gate", "–"), ("policy", "shared/gates.yaml", "–")),
         "common practice, no source; the figures are the shop's own, in shared/gates.yaml and shared/families.yaml",
         (
-            "The state is derived each time. Nobody writes in a record that a gate is passed; a go that claims more than the evidence proves is an error.",
-            "A waiver sets one requirement aside, at somebody's named risk, until a day or an event. Some can never be waived.",
+            "The state is derived each time. Nobody writes in a record that a gate is passed; a go that claims "
+            "more than the evidence proves is an error.",
+            "A waiver sets one requirement aside, at somebody's named risk, until a day or an event. Some can "
+            "never be waived.",
         ),
         (Caution("A proven gate is not a safe part.", "The program never says that a part is safe.", "See Safety."),),
         Section("policy", "The policy in force", tables=tables),
@@ -143,12 +145,14 @@ def build_safety_method(portfolio: Portfolio) -> MethodPage:
         "What can hurt someone, what to check, and who tests.",
         "What has to be checked before anything of this is made, fitted or sold?",
         (
-            "S1 and S2: no measure gate without a review of the regulations and a test plan; no release for sale without tests",
+            "S1 and S2: no measure gate without a review of the regulations and a test plan; no release for sale "
+            "without tests",
             "tests count where a competent laboratory or a licensed engineer made them",
             "a safety review, a safety test and a missing second signature cannot be waived",
         ),
         build_symbols(("S0, S1, S2", "safety class of a part", "–")),
-        "numbers and subjects as listed in shared/safety.yaml; the last column says whether the text was seen or is from memory",
+        "numbers and subjects as listed in shared/safety.yaml; the last column says whether the text was seen or "
+        "is from memory",
         (
             "The list is a pointer, not advice; it is not complete, and the law where the vehicle is used decides.",
             "An old vehicle may be exempt from a requirement that still applies to a new replacement part.",

@@ -45,9 +45,11 @@ def build_readings_method(portfolio: Portfolio) -> MethodPage:
             ("a, b", "its constant part and the part that grows with length", "mm, mm per metre"),
             ("u, U", "standard and expanded uncertainty of a reading", "unit of the feature"),
         ),
-        "JCGM 100:2008, 4.3.7 (rectangular distribution) and 6.2 (expanded uncertainty); the ratio of four: common practice, no source",
+        "JCGM 100:2008, 4.3.7 (rectangular distribution) and 6.2 (expanded uncertainty); the ratio of four: "
+        "common practice, no source",
         (
-            "A worn reading, a reproduction, a restored original under plating and a reading out of calibration are left out and drawn open.",
+            "A worn reading, a reproduction, a restored original under plating and a reading out of calibration "
+            "are left out and drawn open.",
             "The uncertainty here is the instrument's alone: temperature, form and the operator come on top.",
             "A mean of two or three originals says little about the drawing they were made to.",
         ),

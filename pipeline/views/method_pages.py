@@ -52,7 +52,8 @@ def build_method_index(portfolio: Portfolio) -> SectionsPage:
     table = build_table("Methods", ("method", "answers", "source"), rows)
     head = PageHead("Method", METHODS, "Every formula with its source, its limits and its cautions.", "method")
     intro = build_line(
-        "A figure of this site opens to its working, and its working leads here. What is the shop's own choice is shown "
+        "A figure of this site opens to its working, and its working leads here. What is the shop's own choice "
+        "is shown "
         "as it stands in shared/; what is common practice without a source says so."
     )
     return SectionsPage(head, intro, (Section("methods", "Methods", tables=(table,)),))

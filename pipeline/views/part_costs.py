@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline.costing.figures import Figure as Cost
-from pipeline.costing.impact import Impact, compute_impact
+from pipeline.costing.impact import Impact, ImpactStep, compute_impact
 from pipeline.costing.paths import Cycle
 from pipeline.costing.ranges import render_money, render_range
 from pipeline.costing.stages import Stage
@@ -17,7 +17,6 @@ from pipeline.views.shapes_marks import (
     Column,
     Line,
     Link,
-    Mark,
     Row,
     Run,
     Table,
@@ -42,22 +41,25 @@ def build_ladder(file: PartFile) -> tuple[Figure | None, str]:
         return None, NO_LADDER
     currency = file.workspace.catalogues.money.currency
     here = ladder.today.stage
-    steps = tuple(
-        LadderStep(
-            f"{stage.words}, today" if stage is here else stage.words,
-            float(rung.total.low),
-            float(rung.total.likely),
-            float(rung.total.high),
-            _render_rung(rung),
-            stage is here,
+    same = here is not None and ladder.find_rung(here).total == ladder.today.total
+    steps = []
+    for stage in Stage:
+        is_today = stage is here and same
+        steps.append(
+            _build_step(f"{stage.words}, today" if is_today else stage.words, ladder.find_rung(stage), is_today)
         )
-        for stage, rung in ((stage, ladder.find_rung(stage)) for stage in Stage)
-    )
+        if stage is here and not same:  # some of what this stage usually has does not exist
+            steps.append(_build_step("today", ladder.today, True))
     first, last = ladder.rungs[0], ladder.rungs[-1]
     words = f"One change costs {_render_rung(first)} {currency} if it is found at {Stage.MEASURE.words}, "
     words += f"{_render_rung(last)} {currency} once pieces are {Stage.RELEASED.words}. {word_today(file)}"
-    chart = LadderChart("What one change costs, by when it is found", words, currency, steps)
+    chart = LadderChart("What one change costs, by when it is found", words, currency, tuple(steps))
     return Figure(chart, build_line(_note(file)), _build_working(ladder.today, currency)), ""
+
+
+def _build_step(label: str, rung: Cost, now: bool) -> LadderStep:
+    low, likely, high = (float(value) for value in rung.total)
+    return LadderStep(label, low, likely, high, _render_rung(rung), now)
 
 
 def _render_rung(rung: Cost) -> str:
@@ -95,7 +97,8 @@ def _build_working(today: Cost, currency: str) -> Working:
     inputs.append(WorkingInput("delay", delay, build_line(today.delay_working)))
     formula = (
         "cost if found today = sum of what exists and is redone + weeks lost × cost of a week",
-        f"= {render_range(today.direct, render_money)} + {delay} = {render_range(today.total, render_money)} {currency}",
+        f"= {render_range(today.direct, render_money)} + {delay} = {render_range(today.total, render_money)} "
+        f"{currency}",
     )
     return Working(
         formula,
@@ -152,7 +155,7 @@ def _build_impact_table(file: PartFile, keys: list[str], impact: Impact) -> Tabl
         rows.append(
             Row(
                 (
-                    Cell(build_line(step.label), Mark.IN_HAND if step.is_critical else None),
+                    Cell(_word_step(step)),
                     Cell(reason),
                     Cell(build_line(render_span(step.cost) + ("" if whole else " at least"))),
                     Cell(build_line(render_weeks(step.starts))),
@@ -167,6 +170,10 @@ def _build_impact_table(file: PartFile, keys: list[str], impact: Impact) -> Tabl
     return Table(
         caption, columns, tuple(rows), f"{names}: nothing that exists covers it; a change is free but for the drawing."
     )
+
+
+def _word_step(step: ImpactStep) -> Line:
+    return build_line(step.label, *([Run(" on the longest path", Tone.SOFT)] if step.is_critical else []))
 
 
 def _word_reason(file: PartFile, reason: str, features: tuple[str, ...]) -> Line:

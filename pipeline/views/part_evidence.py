@@ -49,7 +49,7 @@ def _build_line(file: PartFile, anchors: Anchors, published: Published, node: No
         what=what,
         of=of,
         covers=_word_cover(file, node),
-        on="–" if node.on is None else word_day(node.on),
+        on="not dated" if node.on is None else word_day(node.on),
         by=by,
         mark=mark,
         freshness=freshness,
@@ -145,7 +145,8 @@ def _describe_original(file: PartFile, entry: Any) -> tuple[str, str, str]:
     hand = "" if entry.hand is Hand.NONE else f", {entry.hand}"
     condition = "new old stock" if entry.condition is Condition.NOS else str(entry.condition)
     note = f"; {entry.note}" if entry.note else ""
-    return f"{condition}{hand}, from {entry.from_}{note}", "", "–"
+    back = f"; given back {word_day(entry.returned)}" if entry.returned else ""
+    return f"{condition}{hand}{note}{back}", "", f"from {entry.from_}"
 
 
 def _describe_measurement(file: PartFile, entry: Any) -> tuple[str, str, str]:

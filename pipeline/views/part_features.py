@@ -254,7 +254,7 @@ def _word_originals(
     if originals:
         deviations = [r.value - feature.nominal for r in originals]
         count = word_count(len({r.label for r in originals}), "original")
-        span = with_unit(word_span(deviations, places), feature.unit)
+        span = with_unit(word_span(deviations, places, signed=True), feature.unit)
         sentences.append(f"{count}, {span} from nominal")
     left = [r for r in readings if not r.counted and not r.sample]
     if left:

@@ -9,12 +9,12 @@ from pipeline.gates.standing import GateStanding, find_needs
 from pipeline.lineage.coverage import Cell, CellState, compute_coverage
 from pipeline.model.catalogue import NeedParameters
 from pipeline.model.part import Decision, Waiver
-from pipeline.model.words import GATES, Gate, GateState, Hand, Say
+from pipeline.model.words import GATES, Gate, GateState, Hand
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import Anchors, find_method_page, find_part_page, name_gate_anchor
 from pipeline.views.next_steps import Action, find_actions
 from pipeline.views.part_head import build_fit_link
-from pipeline.views.reasons import build_reason_line, word_features
+from pipeline.views.reasons import build_reason_line, start_line, word_features
 from pipeline.views.requirements import word_requirement
 from pipeline.views.shapes_marks import Line, Link, Mark, Run, Tone, build_line
 from pipeline.views.shapes_part import (
@@ -223,21 +223,27 @@ def _build_requirement(
     mark = MET_MARKS[requirement.state]
     if mark is Mark.PROVEN and standing.state is not GateState.PROVEN:
         mark = Mark.IN_HAND
-    proof = [Run(word_features(file, answer.words))]
-    shown = [node for node in answer.evidence if anchors.has(node)][:6]
-    for at, node in enumerate(shown):
-        key = node.partition(".")[2]
-        proof += [Run(": " if at == 0 else ", "), Run(key, href=anchors.link(node))]
+    proof = _build_proof(file, anchors, requirement)
     lacking = "" if is_far else "; ".join(word_features(file, todo) for todo in answer.todo[:4])
     if requirement.state is Met.MET:
         lacking = ""
     elif requirement.state is Met.WAIVED and requirement.waiver is not None:
-        proof += [Run(". "), *build_waiver_line(file, requirement.waiver)]
+        proof = build_waiver_line(file, requirement.waiver)
         lacking = f"{word_features(file, answer.words)}; {_word_waiver_end(requirement.waiver)}"
     elif not is_far and not lacking:
-        lacking = word_features(file, answer.words)
+        proof, lacking = (), word_features(file, answer.words)
     link = Link("policy", find_method_page("gates", requirement.id))
-    return RequirementLine(mark, word_requirement(requirement.id, need), tuple(proof), lacking, link)
+    lacking = lacking[:1].upper() + lacking[1:]
+    return RequirementLine(mark, word_requirement(requirement.id, need), start_line(proof), lacking, link)
+
+
+def _build_proof(file: PartFile, anchors: Anchors, requirement: Requirement) -> Line:
+    """Return what a requirement found, with the evidence it counted."""
+    proof = [Run(word_features(file, requirement.answer.words))]
+    shown = [node for node in requirement.answer.evidence if anchors.has(node)][:6]
+    for at, node in enumerate(shown):
+        proof += [Run(": " if at == 0 else ", "), Run(node.partition(".")[2], href=anchors.link(node))]
+    return tuple(proof)
 
 
 def _word_waiver_end(waiver: Waiver) -> str:
@@ -287,8 +293,8 @@ def build_release_words(file: PartFile) -> str:
     release = file.standing.release
     if release is None:
         return ""
-    what = "Tooling money released" if release.say is Say.GO else "Tooling money"
-    return f"{what}: {word_decision(file, release)}"
+    words = word_decision(file, release)
+    return words[:1].lower() + words[1:]
 
 
 # --- next, coverage -------------------------------------------------------------------------------

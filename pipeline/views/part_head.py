@@ -11,8 +11,8 @@ from pipeline.model.words import HandRelation, SafetyLevel, Say
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import find_vehicle
 from pipeline.views.change_cost import render_span
-from pipeline.views.reasons import build_reason_line
-from pipeline.views.shapes_marks import Caution, Line, Link, Picture, Run, Tone
+from pipeline.views.reasons import build_reason_line, start_line
+from pipeline.views.shapes_marks import Caution, Link, Picture, Run, Tone
 from pipeline.views.shapes_part import HoldCall, TitleBlock
 from pipeline.views.states import name_body, name_person, name_supplier, name_vehicle
 from pipeline.views.wording import word_ago, word_day, word_list
@@ -55,8 +55,29 @@ def name_safety(catalogues: Catalogues, level: SafetyLevel) -> str:
 
 def build_fit_link(catalogues: Catalogues, fit: Application) -> Link:
     """Return one application as a link to its vehicle: ``Tarnwick Sedge saloon 1951–1955``."""
-    vehicle, body = name_vehicle(catalogues, fit.vehicle), name_body(catalogues, fit.vehicle, fit.body)
-    return Link(f"{vehicle} {body[:1].lower() + body[1:]} {fit.years}", find_vehicle(fit.vehicle))
+    vehicle = name_vehicle(catalogues, fit.vehicle)
+    return Link(f"{vehicle} {word_body(catalogues, fit)} {fit.years}", find_vehicle(fit.vehicle))
+
+
+def word_body(catalogues: Catalogues, fit: Application) -> str:
+    """Return a body's name beside its vehicle's: a word that both share is said once."""
+    body = name_body(catalogues, fit.vehicle, fit.body)
+    last = name_vehicle(catalogues, fit.vehicle).rpartition(" ")[2]
+    if body.lower().startswith(f"{last.lower()} "):
+        body = body[len(last) + 1 :]
+    return body[:1].lower() + body[1:]
+
+
+def word_fits(catalogues: Catalogues, part: Part) -> str:
+    """Return what a part fits in few words: ``Tarnwick Sedge saloon, estate 1951–1955; drophead 1956–1959``."""
+    by_vehicle: dict[str, dict[str, list[str]]] = {}
+    for fit in part.fits.values():
+        years = by_vehicle.setdefault(name_vehicle(catalogues, fit.vehicle), {})
+        years.setdefault(str(fit.years), []).append(word_body(catalogues, fit))
+    return "; ".join(
+        f"{vehicle} " + "; ".join(f"{', '.join(bodies)} {span}" for span, bodies in years.items())
+        for vehicle, years in by_vehicle.items()
+    )
 
 
 def _word_hands(part: Part) -> str:
@@ -104,11 +125,11 @@ def build_hold(file: PartFile) -> HoldCall | None:
     call = file.standing.hold_calls[0]
     catalogues = file.workspace.catalogues
     runs: list[Run] = [
-        Run(f"{call.tool} was ordered on {word_day(call.ordered)}", Tone.STRONG),
+        Run(f"The tool {call.tool} was ordered on {word_day(call.ordered)}", Tone.STRONG),
         Run(" and is not cut. "),
     ]
     for reason in call.reasons[:2]:
-        runs += [*build_reason_line(file, reason.words), Run(". ")]
+        runs += [*start_line(build_reason_line(file, reason.words)), Run(". ")]
     maker = name_supplier(catalogues, call.toolmaker) if call.toolmaker else "the toolmaker"
     planned = "" if call.cut_planned is None else f", cutting is planned for {word_day(call.cut_planned)}"
     runs.append(Run(f"Ask {maker} to wait with {call.tool}{planned}.", Tone.STRONG))
@@ -118,12 +139,7 @@ def build_hold(file: PartFile) -> HoldCall | None:
     others = [f"{other.tool}" for other in file.standing.hold_calls[1:]]
     if others:
         runs.append(Run(f" The same holds for {word_list(others)}."))
-    return HoldCall("Hold call", _capitalise(tuple(runs)))
-
-
-def _capitalise(line: Line) -> Line:
-    first = line[0]
-    return (Run(first.text[:1].upper() + first.text[1:], first.tone, first.href), *line[1:])
+    return HoldCall("Hold call", tuple(runs))
 
 
 def build_cautions(file: PartFile) -> tuple[Caution, ...]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from pipeline.fit.stack import StackResult, StackVerdict
+from pipeline.fit.stack import StackResult, StackVerdict, compute_stack
 from pipeline.gates.stacks import compute_interface
 from pipeline.model.part import Interface
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import Anchors, find_method_page, find_part_page
+from pipeline.views.method_shapes import find_source
 from pipeline.views.shapes_charts import StackDrawing, StackLink
 from pipeline.views.shapes_marks import Cell, Column, Line, Link, Mark, Row, Run, Table, Tone, Working, build_line
 from pipeline.views.shapes_part import InterfaceDetail
@@ -140,6 +141,6 @@ def _build_table(result: StackResult) -> Table:
 
 def _build_working(result: StackResult) -> Working:
     formula = tuple(f"{step.label}: {step.formula} = {word_number(step.value_mm, 3)} mm" for step in result.steps)
-    source = "worst case, root-sum-square and inflated root-sum-square as in F. Scholz, Tolerance Stack Analysis Methods (1995)"
+    source = find_source(compute_stack)
     limits = "Root-sum-square holds for contributors that vary on their own, about the middle of their limits."
     return Working(formula, (), source, limits, Link("Stacks", find_method_page("stacks")))

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from pipeline.lineage.freshness import PartLineage
 from pipeline.lineage.graph import find_affected
@@ -101,9 +102,7 @@ def _name_box(box: _Box, anchors: Anchors) -> str:
 
 def _word_drawing(file: PartFile, boxes: Mapping[str, _Box]) -> str:
     stale = [box.label for box in boxes.values() if box.mark is Mark.STALE]
-    words = f"Lineage of {file.number}, {word_count(len(boxes), 'piece')} of evidence and tools".replace(
-        "pieces of", "pieces of"
-    )
+    words = f"Lineage of {file.number}, {word_count(len(boxes), 'piece')} of evidence and tools"
     return words + (f"; stale: {word_list(stale, 8)}." if stale else "; nothing is stale.")
 
 
@@ -210,13 +209,16 @@ def _order_rows(
     leads: dict[tuple[str, int], list[tuple[str, int]]] = {}
     for a, b in edges:
         steps = [(a, layer) for layer in range(place[a], place[b])] + [(b, place[b])]
-        for before, after in zip(steps, steps[1:], strict=False):
+        for before, after in pairwise(steps):
             if before not in leads.setdefault(after, []):
                 leads[after].append(before)
     rows: dict[tuple[str, int], int] = {}
-    for layer in inside:
-        known = {item: at for at, item in enumerate(layer)}
-        order = sorted(layer, key=lambda item: (_find_centre(leads.get(item, ()), rows, known[item]), known[item]))
+    for items in inside:
+        known = {item: at for at, item in enumerate(items)}
+        centres = {item: _find_centre(leads.get(item, ()), rows, at) for item, at in known.items()}
+        if any(name.startswith("revisions.") and place[name] == at for name, at in items):
+            centres = {item: float(at) for item, at in known.items()}  # revisions stand in the order of their issue
+        order = sorted(items, key=lambda item: (centres[item], known[item]))
         rows |= {item: at for at, item in enumerate(order)}
     via = {
         (a, b): tuple((layer, rows[(a, layer)]) for layer in range(place[a] + 1, place[b]))
@@ -233,7 +235,7 @@ def _find_centre(leads: Sequence[tuple[str, int]], rows: Mapping[tuple[str, int]
 
 def _mark_edge(lineage: PartLineage, boxes: Mapping[str, _Box], source: str, target: str) -> Mark:
     """Return the line kind of a step: stale where it is part of the way down from what changed."""
-    if any((source, target) in zip(r.path, r.path[1:], strict=False) for r in lineage.reasons.get(target, ())):
+    if any((source, target) in pairwise(r.path) for r in lineage.reasons.get(target, ())):
         return Mark.STALE
     if boxes[target].mark in (Mark.MISSING, Mark.PLANNED):
         return boxes[target].mark

@@ -46,7 +46,7 @@ def _build_column(file: PartFile, key: str, quote: Quote) -> QuoteColumn:
     if reasons:
         return QuoteColumn(key, link, f"stale: made on revision {quote.of}", Mark.STALE, is_best)
     days = "" if quote.valid_to is None else f"{word_count((quote.valid_to - file.workspace.today).days, 'day')} left"
-    state = "chosen" if is_best else "no end stated" if not days else days
+    state = "chosen" if is_best else days or "no end stated"
     if is_best and quote.valid_to is not None and quote.valid_to >= file.workspace.today:
         state = f"chosen, {days}"
     return QuoteColumn(key, link, state, Mark.PROVEN if is_best else Mark.IN_HAND, is_best)
@@ -231,7 +231,7 @@ def _build_purpose(file: PartFile, anchors: Anchors, tool: Tool) -> Line:
 def _word_place(file: PartFile, tool: Tool) -> str:
     maker = name_supplier(file.workspace.catalogues, tool.by) if tool.by else ""
     owner = "" if tool.owner is ToolOwner.NOT_STATED else f"owned by {tool.owner}"
-    return ", ".join(one for one in (maker, tool.place or "", owner) if one) or "–"
+    return ", ".join(dict.fromkeys(one for one in (maker, tool.place or "", owner) if one)) or "–"
 
 
 def _build_shared_row(file: PartFile, use: str) -> Row | None:

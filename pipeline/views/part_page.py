@@ -87,7 +87,8 @@ def build_part_page(file: PartFile, published: Published, picture: str = "") -> 
 
 def _word_no_picture(file: PartFile, picture: str) -> str:
     if file.part.picture is not None and not picture:
-        return f"The picture {file.part.picture} cannot be shown: it is missing, too large or of a kind that a page does not show."
+        why = "it is missing, too large or of a kind that a page does not show"
+        return f"The picture {file.part.picture} cannot be shown: {why}."
     return "No picture yet. Put one into evidence/ and name it under picture: in the record."
 
 

@@ -8,7 +8,7 @@ from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.views.addresses import PARTS, PARTS_CSV, PARTS_DATA, find_part_page
 from pipeline.views.next_steps import find_actions
 from pipeline.views.part_gates import word_nothing_to_do
-from pipeline.views.part_head import build_fit_link, name_safety
+from pipeline.views.part_head import build_fit_link, name_safety, word_fits
 from pipeline.views.reasons import word_features
 from pipeline.views.shapes_marks import MARK_WORDS, Mark
 from pipeline.views.shapes_parts import Facet, PartRow, PartsPage
@@ -62,7 +62,6 @@ def build_part_row(file: PartFile) -> PartRow:
     gate = standing.gate or Gate.TOOLING
     mark = Mark.PROVEN if standing.released else find_gate_mark(file, gate)
     rail = tuple(find_gate_mark(file, one) for one in GATES)
-    fits = [build_fit_link(file.workspace.catalogues, fit).text for fit in part.fits.values()]
     last = standing.last_evidence
     age = 0 if last is None else max((file.workspace.today - last).days, 0)
     cost = None if file.ladder is None else file.ladder.part.today.total
@@ -70,7 +69,7 @@ def build_part_row(file: PartFile) -> PartRow:
         number=part.part,
         name=part.name,
         href=find_part_page(part.part),
-        fits="; ".join(fits[:3]) + (f" and {len(fits) - 3} more" if len(fits) > 3 else ""),
+        fits=word_fits(file.workspace.catalogues, part),
         family=file.workspace.catalogues.families.families[part.family].name,
         gate=RELEASED if standing.released else gate.value,
         stage_order=len(GATES) if standing.released else GATES.index(gate),
@@ -96,8 +95,10 @@ def _word_state(file: PartFile, gate: Gate) -> str:
 
 def _word_next(file: PartFile) -> str:
     actions = find_actions(file)
-    words = write_sentence(word_features(file, actions[0].do)) if actions else word_nothing_to_do(file)
-    return shorten(words, NEXT_LETTERS)
+    if not actions:
+        return word_nothing_to_do(file).partition(":")[0] + "."
+    words = word_features(file, actions[0].do).partition(": `")[0]  # how it is typed stands on the part's page
+    return shorten(write_sentence(words), NEXT_LETTERS)
 
 
 def _find_suppliers(file: PartFile) -> tuple[str, ...]:

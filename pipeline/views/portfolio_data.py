@@ -6,7 +6,7 @@ from typing import Any
 
 from pipeline.costing.ranges import Range
 from pipeline.costing.stages import Stage
-from pipeline.findings.finding import Finding
+from pipeline.findings.finding import Finding, Severity
 from pipeline.gates.judgement import Met
 from pipeline.lineage.coverage import CellState, compute_coverage
 from pipeline.lineage.freshness import Cause
@@ -17,7 +17,7 @@ FORMAT = "repro-pipeline portfolio 1"
 
 
 def build_portfolio_data(portfolio: Portfolio) -> dict[str, Any]:
-    """Return everything that the pages derive, as plain data: states, reasons, costs; days as text, money as numbers."""
+    """Return everything that the pages derive, as plain data: days as text, money and weeks as numbers."""
     workspace = portfolio.workspace
     return {
         "format": FORMAT,
@@ -114,8 +114,8 @@ def _build_feature(file: PartFile, key: str) -> dict[str, Any]:
         "upper": None if limits is None else limits.upper,
         "unit": feature.unit,
         "readings": [
-            {"measurement": m, "original": entry.of, "value": entry.gives[key].value, "unit": entry.gives[key].unit or feature.unit,
-             "worn": entry.gives[key].worn}
+            {"measurement": m, "original": entry.of, "value": entry.gives[key].value,
+             "unit": entry.gives[key].unit or feature.unit, "worn": entry.gives[key].worn}
             for m, entry in file.part.measurements.items()
             if key in entry.gives
         ],
@@ -179,6 +179,8 @@ _TEXT = {"type": "string"}
 _DAY = {"type": ["string", "null"], "pattern": r"^\d{4}-\d{2}-\d{2}$"}
 _NUMBER = {"type": "number"}
 _FLAG = {"type": "boolean"}
+_PLACE = {"type": "integer", "minimum": 1}
+_YEAR = {"type": "integer"}
 
 
 def _one_of(words: Any, null: bool = False) -> dict[str, Any]:
@@ -212,8 +214,8 @@ def build_portfolio_schema() -> dict[str, Any]:
             parts=_list(_describe_part()),
             findings=_list(
                 _record(
-                    rule=_TEXT, severity={"enum": ["error", "warning", "note"]}, path=_TEXT, line={"type": "integer", "minimum": 1},
-                    column={"type": "integer", "minimum": 1}, record=_TEXT, message=_TEXT, fix=_TEXT,
+                    rule=_TEXT, severity=_one_of(Severity), path=_TEXT, line=_PLACE, column=_PLACE, record=_TEXT,
+                    message=_TEXT, fix=_TEXT,
                 )
             ),
         ),
@@ -236,8 +238,10 @@ def _describe_part() -> dict[str, Any]:
         gate=_maybe("string"),
         released=_FLAG,
         last_evidence=_DAY,
-        fits=_list(_record(application=_TEXT, vehicle=_TEXT, body=_TEXT, first={"type": "integer"}, last={"type": "integer"})),
-        coverage=_list(_record(application=_TEXT, hand=_one_of(Hand), state=_one_of(CellState), fit_check=_maybe("string"))),
+        fits=_list(_record(application=_TEXT, vehicle=_TEXT, body=_TEXT, first=_YEAR, last=_YEAR)),
+        coverage=_list(
+            _record(application=_TEXT, hand=_one_of(Hand), state=_one_of(CellState), fit_check=_maybe("string"))
+        ),
         gates={"type": "object", "additionalProperties": _describe_gate()},
         hold_calls=_list(_record(tool=_TEXT, words=_TEXT)),
         next=_list(_TEXT),
@@ -246,7 +250,8 @@ def _describe_part() -> dict[str, Any]:
         tools=_list(
             _record(
                 key=_TEXT, kind=_TEXT, state=_one_of(ToolStep, null=True),
-                price={"anyOf": [{"type": "null"}, _record(amount=_NUMBER, currency=_TEXT)]}, forms=_list(_TEXT), made_to_fit=_list(_TEXT),
+                price={"anyOf": [{"type": "null"}, _record(amount=_NUMBER, currency=_TEXT)]}, forms=_list(_TEXT),
+                made_to_fit=_list(_TEXT),
             )
         ),
         cost_of_change={
@@ -272,8 +277,8 @@ def _describe_gate() -> dict[str, Any]:
 def _describe_feature() -> dict[str, Any]:
     reading = _record(measurement=_TEXT, original=_TEXT, value=_NUMBER, unit=_TEXT, worn=_FLAG)
     return _record(
-        key=_TEXT, what=_TEXT, kind=_TEXT, critical=_FLAG, nominal=_NUMBER, lower=_maybe("number"), upper=_maybe("number"),
-        unit=_TEXT, readings=_list(reading),
+        key=_TEXT, what=_TEXT, kind=_TEXT, critical=_FLAG, nominal=_NUMBER, lower=_maybe("number"),
+        upper=_maybe("number"), unit=_TEXT, readings=_list(reading),
     )  # fmt: skip
 
 

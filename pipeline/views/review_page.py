@@ -9,7 +9,7 @@ from pipeline.model.part import Decision
 from pipeline.model.words import GateState, Say
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.views.addresses import PARTS, REVIEW, find_part_page, find_rule_page
-from pipeline.views.part_evidence import build_reasons
+from pipeline.views.part_evidence import SECTION_GATES, build_reasons
 from pipeline.views.part_gates import word_decision
 from pipeline.views.part_head import build_hold
 from pipeline.views.shapes_marks import Line, Link, Mark, Run, Tone, build_line
@@ -18,6 +18,7 @@ from pipeline.views.states import name_supplier
 from pipeline.views.watch import (
     find_ageing,
     find_decided,
+    find_ended_waivers,
     find_ending_quotes,
     find_ending_waivers,
     find_held_calls,
@@ -93,20 +94,31 @@ def _build_ready(portfolio: Portfolio) -> ReviewGroup:
 
 
 def _build_stale(portfolio: Portfolio) -> ReviewGroup:
-    items = []
+    found: list[tuple[int, str, ReviewItem]] = []
     for file in find_stale_files(portfolio):
-        gates = [g for g in file.standing.gates.values() if g.state is GateState.STALE]
-        names = word_list([g.gate.value for g in gates], 6)
-        first = next((r for r in gates[0].open_requirements), None)
-        runs: list[Run] = [Run(f"{names}: ", Tone.STRONG)]
-        nodes = [n for n in file.lineage.nodes.values() if file.lineage.reasons.get(n.id) and n.section != "tools"]
-        if nodes:
-            runs += build_reasons(file, file.lineage.reasons[nodes[0].id], 1)
-        elif first is not None:
-            runs.append(Run(first.answer.words))
-        items.append((find_stale_since(file), _item(file, word_day(find_stale_since(file)), tuple(runs), Mark.STALE)))
-    items.sort(key=lambda pair: (pair[0] is None, -(pair[0] or dt.date.min).toordinal()))
-    return ReviewGroup("stale", "Gone stale", tuple(item for _, item in items), "Nothing has gone stale.")
+        since, why = explain_stale(file)
+        gates = [gate.gate.value for gate in file.standing.gates.values() if gate.state is GateState.STALE]
+        line = (Run(f"{word_list(gates, 6)}: ", Tone.STRONG), *why)
+        found.append(
+            (0 if since is None else -since.toordinal(), file.number, _item(file, word_day(since), line, Mark.STALE))
+        )
+    return ReviewGroup("stale", "Gone stale", tuple(item for *_, item in sorted(found)), "Nothing has gone stale.")
+
+
+def explain_stale(file: PartFile) -> tuple[dt.date | None, Line]:
+    """Return since when and why a part's gates are stale: what changed, or the waiver that ran out."""
+    gates = [gate for gate in file.standing.gates.values() if gate.state is GateState.STALE]
+    for node in file.lineage.nodes.values():
+        reasons = file.lineage.reasons.get(node.id, ())
+        if reasons and SECTION_GATES.get(node.section) in {gate.gate for gate in gates}:
+            return find_stale_since(file), build_reasons(file, reasons, 1)
+    for requirement in (r for gate in gates for r in gate.open_requirements):
+        for waiver in find_ended_waivers(file, requirement.id):
+            day = waiver.until if isinstance(waiver.until, dt.date) else None
+            ended = f"ran out on {word_day(day)}" if day is not None else f"ended: {waiver.until}"
+            return day, build_line(f"the waiver of {requirement.id} {ended}; {requirement.answer.words}")
+    first = next((r.answer.words for gate in gates for r in gate.open_requirements), "")
+    return find_stale_since(file), build_line(first)
 
 
 def _build_decided(portfolio: Portfolio, since: dt.date) -> ReviewGroup:
@@ -165,7 +177,8 @@ def _build_new(portfolio: Portfolio, since: dt.date) -> ReviewGroup:
 def _build_ageing(portfolio: Portfolio) -> ReviewGroup:
     items = []
     for one in find_ageing(portfolio):
-        words = f"at {one.gate}, no new evidence for {word_number(one.weeks, 0)} weeks; the stage takes {word_number(one.usual)} weeks at most"
+        words = f"at {one.gate}, no new evidence for {word_number(one.weeks, 0)} weeks; "
+        words += f"the stage takes {word_number(one.usual)} weeks at most"
         items.append(_item(one.file, word_day(one.file.standing.last_evidence), build_line(words), Mark.IN_HAND))
     return ReviewGroup("ageing", "Standing still", tuple(items), "Every part in work has fresh evidence.")
 

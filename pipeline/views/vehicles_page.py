@@ -19,10 +19,8 @@ from pipeline.views.shapes_site import (
     VehicleRow,
     VehiclesPage,
 )
-from pipeline.views.states import find_gate_mark, is_ordered, word_gate_state
+from pipeline.views.states import find_gate_mark, is_ordered
 from pipeline.views.wording import word_count
-
-_HOLES = (Mark.MISSING, Mark.STALE)
 
 
 def build_vehicles_page(portfolio: Portfolio) -> VehiclesPage:
@@ -62,8 +60,9 @@ def _summarise(files: list[PartFile], rows: Iterable[VehicleRow]) -> str:
         return "no part fits it yet"
     released = sum(file.standing.released for file in files)
     coming = sum(is_ordered(file) and not file.standing.released for file in files)
-    holes = sum(cell.mark in _HOLES for row in rows for cell in row.cells)
-    return f"{word_count(len(files), 'part')}, {released} released, {coming} with tools on order, {word_count(holes, 'hole')}"
+    marks = [cell.mark for row in rows for cell in row.cells]
+    rest = f"{word_count(marks.count(Mark.MISSING), 'hole')}, {marks.count(Mark.STALE)} stale"
+    return f"{word_count(len(files), 'part')}, {released} released, {coming} with tools on order, {rest}"
 
 
 def _count_columns(count: int, rows: Iterable[VehicleRow]) -> tuple[str, ...]:
@@ -77,7 +76,7 @@ def _count_columns(count: int, rows: Iterable[VehicleRow]) -> tuple[str, ...]:
 
 def _build_row(key: str, vehicle: Vehicle, file: PartFile) -> VehicleRow:
     cells = tuple(_build_cell(key, body_key, body, file) for body_key, body in vehicle.bodies.items())
-    hole = any(cell.mark in _HOLES for cell in cells)
+    hole = any(cell.mark is Mark.MISSING for cell in cells)
     return VehicleRow(Link(file.number, find_part_page(file.number)), file.part.name, cells, hole)
 
 
@@ -110,6 +109,10 @@ def _judge(file: PartFile, names: list[str]) -> tuple[Mark, str]:
     if is_ordered(file):
         return Mark.PLANNED, "coming: tools ordered"
     gate = standing.gate or Gate.TOOLING
-    return Mark.IN_HAND, f"in work: {gate} {word_gate_state(file, gate)}".replace(" in work", "", 1).replace(
-        ": ", ": ", 1
-    )
+    if standing.state is GateState.READY:
+        return Mark.READY, f"decide {gate}"
+    if standing.state is GateState.STALE:
+        return Mark.STALE, f"{gate} stale"
+    if standing.state is GateState.NOT_STARTED:
+        return Mark.IN_HAND if gate is not Gate.MEASURE else Mark.PLANNED, f"next: {gate}"
+    return Mark.IN_HAND, f"in work: {gate}"

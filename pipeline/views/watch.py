@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pipeline.gates.quoted import find_chosen
 from pipeline.gates.standing import is_waiver_live
 from pipeline.model.part import Decision, Waiver
-from pipeline.model.words import Gate, GateState
+from pipeline.model.words import Gate, GateState, ToolStep
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 
 
@@ -39,12 +39,7 @@ def find_ending_quotes(portfolio: Portfolio) -> Iterator[Ending]:
     A quote that another one stands in for (chosen, or younger of the same supplier) is nobody's worry.
     """
     for file in portfolio.parts.values():
-        standing = file.standing
-        if (
-            standing.released
-            or standing.is_dropped
-            or any(tool.state is not None and tool.state.value not in ("quoted",) for tool in file.part.tools.values())
-        ):
+        if file.standing.released or file.standing.is_dropped or _is_ordered(file):
             continue
         soon = file.workspace.today + dt.timedelta(days=file.workspace.catalogues.shop.quote_warning_days)
         chosen = find_chosen(file.part)
@@ -52,6 +47,18 @@ def find_ending_quotes(portfolio: Portfolio) -> Iterator[Ending]:
             younger = any(q.from_ == quote.from_ and q.on > quote.on for q in file.part.quotes.values())
             if quote.valid_to is not None and quote.valid_to <= soon and chosen in (None, key) and not younger:
                 yield Ending(file, key, quote.valid_to, quote.from_)
+
+
+def _is_ordered(file: PartFile) -> bool:
+    return any(tool.state not in (None, ToolStep.QUOTED) for tool in file.part.tools.values())
+
+
+def find_ended_waivers(file: PartFile, requirement: str) -> list[Waiver]:
+    """Return the waivers of a requirement that have run out, the last one first."""
+    gone = [
+        w for w in file.part.waivers if w.of == requirement and not is_waiver_live(file.part, w, file.workspace.today)
+    ]
+    return gone[::-1]
 
 
 def find_ending_waivers(portfolio: Portfolio) -> Iterator[tuple[PartFile, Waiver]]:
@@ -104,12 +111,11 @@ def find_opened(portfolio: Portfolio, since: dt.date) -> list[tuple[PartFile, dt
 
 def find_stale_files(portfolio: Portfolio) -> list[PartFile]:
     """Return the parts with a stale gate, less the dropped ones."""
-    files = portfolio.parts.values()
-    return [
-        f
-        for f in files
-        if any(g.state is GateState.STALE for g in f.standing.gates.values()) and not f.standing.is_dropped
-    ]
+    return [f for f in portfolio.parts.values() if not f.standing.is_dropped and _has_stale_gate(f)]
+
+
+def _has_stale_gate(file: PartFile) -> bool:
+    return any(gate.state is GateState.STALE for gate in file.standing.gates.values())
 
 
 def find_stale_since(file: PartFile) -> dt.date | None:

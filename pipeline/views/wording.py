@@ -116,7 +116,7 @@ def word_limits(limits: Limits | None, decimals: int) -> str:
 def word_gap(limits: Limits, unit: str) -> str:
     """Return the limits of a gap with their unit: ``gap 0.30 to 1.20 mm``."""
     found = [one for one in (limits.lower, limits.upper) if one is not None]
-    places = max(map(count_decimals, found))
+    places = max(2 if unit == "mm" else 0, *map(count_decimals, found))
     kind = "interference or gap" if found[0] < 0 else "gap"
     if limits.lower is None or limits.upper is None:
         side = "at most" if limits.lower is None else "at least"
@@ -124,9 +124,9 @@ def word_gap(limits: Limits, unit: str) -> str:
     return f"{kind} {word_number(limits.lower, places)} to {with_unit(word_number(limits.upper, places), unit)}"
 
 
-def word_span(values: Sequence[float], decimals: int) -> str:
+def word_span(values: Sequence[float], decimals: int, signed: bool = False) -> str:
     """Return low to high of readings, or the one value."""
-    low, high = (word_number(one, decimals) for one in (min(values), max(values)))
+    low, high = (word_number(one, decimals, signed) for one in (min(values), max(values)))
     return low if low == high else f"{low} to {high}"
 
 
