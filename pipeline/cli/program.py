@@ -14,15 +14,29 @@ import click
 import pipeline
 
 COMMANDS = {
+    "attach": "Attach evidence: copied or referred to, with its hash, and what it is evidence of.",
     "build": "Build the portfolio site.",
+    "change": "Record an engineering change: where it was found, what it cost.",
     "check": "Check every record: what is wrong, where, and how to mend it.",
+    "decide": "Decide a gate: go, rework, hold or drop.",
     "demo": "Write a workspace of invented parts with its history, and build its site.",
+    "doctor": "Look at git, the workspace, versions and fonts: what is missing.",
+    "explain": "Explain a rule: what it wants, why, how to mend it, with examples.",
+    "export": "Write all parts as a spreadsheet.",
+    "fit": "Record a fit check on a vehicle.",
+    "hook": "Check staged records before each commit.",
     "impact": "What a change to features of a part drags along, and what it costs.",
+    "import": "Read parts from a spreadsheet.",
     "init": "Start an empty workspace.",
     "ladder": "What one change costs, by the stage at which it is found.",
+    "new": "Start the record of a part.",
     "next": "What to do next, for one part, one engineer, or all.",
+    "quote": "Record a supplier's offer.",
+    "release": "Release the money for tooling.",
+    "revise": "Issue a revision of the model.",
     "schema": "Write JSON Schemas, so that an editor completes records.",
     "serve": "Serve the site on this machine and rebuild it when a record changes.",
+    "waive": "Set a requirement aside, with a reason, a name and an end.",
 }
 """Every command and its line of help. The module `pipeline.cli.<name>` holds it as `command`."""
 

@@ -15,6 +15,7 @@ from pipeline.findings.rules import evidence as rules
 from pipeline.model.named_files import find_named_files
 from pipeline.model.part import Part
 from pipeline.model.workspace import EvidenceFile, FileState
+from pipeline.reading.large_files import MAX_POINTER, REFERENCE_ENDING, read_pointer, read_reference
 from pipeline.reading.source import is_link_inside, read_source
 
 LIST_NAME = "evidence.sha256"
@@ -58,11 +59,15 @@ def read_hash(file: Path) -> tuple[str, int]:
 def read_evidence_files(root: Path, folder: str, part: Part) -> tuple[dict[str, EvidenceFile], tuple[Finding, ...]]:
     """Look at every file that a part names. Returns path -> what was found; findings are made by the caller's rules."""
     listed, findings = read_evidence_list(root, folder)
-    files = {name: _look_at(root, folder, name, listed.get(name)) for name, _ in find_named_files(part)}
+    files = {name: look_at_file(root, folder, name, listed.get(name)) for name, _ in find_named_files(part)}
     return files, findings
 
 
-def _look_at(root: Path, folder: str, name: str, listed: str | None) -> EvidenceFile:
+def look_at_file(root: Path, folder: str, name: str, listed: str | None) -> EvidenceFile:
+    """Return what lies on disk where a record names a file.
+
+    A git LFS pointer counts by the hash of the file that it stands for; a `.ref` file by what it refers to.
+    """
     file = root / folder / name
     try:
         if is_link_inside(root, file):
@@ -70,9 +75,14 @@ def _look_at(root: Path, folder: str, name: str, listed: str | None) -> Evidence
         if not file.is_file():
             return EvidenceFile(name, FileState.MISSING, listed)
         found, size = read_hash(file)
+        pointer = read_pointer(file) if size < MAX_POINTER else None
+        is_reference = name.endswith(REFERENCE_ENDING) and read_reference(file) is not None
     except OSError:
         return EvidenceFile(name, FileState.MISSING, listed)
+    if pointer is not None and listed != found:
+        found, size = pointer.sha256, pointer.size
     if listed is None:
         return EvidenceFile(name, FileState.UNLISTED, None, found, size)
-    state = FileState.INTACT if found == listed else FileState.CHANGED
+    kept = FileState.REFERENCE if pointer is not None or is_reference else FileState.INTACT
+    state = kept if found == listed else FileState.CHANGED
     return EvidenceFile(name, state, listed, found, size)

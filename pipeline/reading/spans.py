@@ -120,5 +120,3 @@ def _trim_scalar(text: str, node: Node, start: int, end: int) -> tuple[int, int]
     if getattr(node, "style", None) in ("|", ">"):
         return start, start + len(text[start:end].rstrip())
     return (start, start) if node.value == "" and getattr(node, "style", None) is None else (start, end)
-
-

@@ -1,4 +1,4 @@
-"""Values as YAML text on one line, written as the records write them: bare where that is safe, quoted where it is not."""
+"""Values as YAML text on one line, as the records write them: bare where that is safe, quoted where it is not."""
 
 from __future__ import annotations
 
@@ -15,11 +15,10 @@ _PLAIN_DIGITS = re.compile(
     r"\d{4}-\d{2}-\d{2}\Z|\d{4}-\d{4}\Z|\d+(\.\d+)? [A-Z]{3}\Z|\d+(\.\d+)? [CF]\Z|\d[\d.]* [^\W\d_]{2}[\w .()-]*\Z"
 )
 _WORDS = frozenset({"true", "false", "null", "yes", "no", "on", "off", "y", "n"})
-_FLOAT_LIKE = re.compile(r"[-+]?[.\d][\d_.,:]*([eE][-+]?\d+)?\Z|0[xob][\da-fA-F]+\Z")
 
 
 class AsTyped(str):
-    """A number in the very digits that a person typed: `112.40` keeps its last nought, which says how fine it was read."""
+    """A number in the very digits that a person typed: the last nought of `112.40` says how fine it was read."""
 
 
 def render_scalar(value: Any) -> str:
@@ -64,9 +63,7 @@ def is_plain(text: str) -> bool:
         return False
     if not text[0].isdigit():
         return True
-    return _PLAIN_DIGITS.match(text) is not None and _FLOAT_LIKE.match(text) is None or bool(
-        re.fullmatch(r"\d{4}-\d{2}-\d{2}", text)
-    )
+    return _PLAIN_DIGITS.match(text) is not None
 
 
 def render_key(key: str) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
-from pathlib import PurePath, PurePosixPath, PureWindowsPath
+from pathlib import PurePath
 
 _RESERVED = frozenset(
     {"con", "prn", "aux", "nul", "conin$", "conout$"}
@@ -79,6 +79,7 @@ def find_free_name(name: str, taken: Iterable[str]) -> str:
 def render_relative(path: PurePath, folder: PurePath) -> str:
     """Return a path inside a folder as records write it, with `/`. Raises ValueError where it lies outside.
 
+    >>> from pathlib import PureWindowsPath
     >>> render_relative(PureWindowsPath(r"C:\\Work\\evidence\\a.csv"), PureWindowsPath(r"c:\\work"))
     'evidence/a.csv'
     """
@@ -88,6 +89,7 @@ def render_relative(path: PurePath, folder: PurePath) -> str:
 def build_file_uri(path: PurePath) -> str:
     """Return the file: URI of an absolute path (RFC 8089), with drive letters and shares as Windows writes them.
 
+    >>> from pathlib import PurePosixPath, PureWindowsPath
     >>> build_file_uri(PureWindowsPath(r"\\\\server\\scans\\a b.e57")), build_file_uri(PurePosixPath("/mnt/a.e57"))
     ('file://server/scans/a%20b.e57', 'file:///mnt/a.e57')
     """

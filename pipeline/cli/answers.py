@@ -1,0 +1,219 @@
+"""From what a person types to values of a record. Each function raises ValueError with what would be right."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from typing import Any
+
+from pydantic import ValidationError
+
+from pipeline.cli.asking import choose, split_list
+from pipeline.findings.finding import escape_hidden
+from pipeline.model.quantity import Money, Temperature, Years
+from pipeline.reading.source import find_hidden
+from pipeline.writing.flow_text import AsTyped
+
+_NUMBER = re.compile(r"[-+]?(?:0|[1-9]\d*)(?:\.\d+)?\Z")
+_KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,39}\Z")
+_PART = re.compile(r"[A-Z0-9][A-Z0-9-]{1,23}\Z")
+
+
+def parse_text(text: str) -> str:
+    """Return text of one line, at most 2000 characters."""
+    found = text.strip()
+    if not found:
+        raise ValueError("write something")
+    if find_hidden(found) is not None or "\n" in found:
+        raise ValueError(f'"{escape_hidden(found)[:60]}" holds a character that cannot be seen')
+    if len(found) > 2000:
+        raise ValueError(f"{len(found)} characters; at most 2000")
+    return found
+
+
+def parse_key(text: str) -> str:
+    """Return a short id."""
+    if not _KEY.match(text.strip()):
+        raise ValueError(f'"{text}" is not an id: letters, digits, _ . and -, at most 40, e.g. rim_od')
+    return text.strip()
+
+
+def parse_part_number(text: str) -> str:
+    """Return a part number."""
+    if not _PART.match(text.strip()):
+        raise ValueError(f'"{text}" is not a part number: capitals, digits and dashes, e.g. TW-101')
+    return text.strip()
+
+
+def parse_day(text: str) -> dt.date:
+    """Return a day."""
+    try:
+        if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text.strip()):
+            raise ValueError
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise ValueError(f'"{text}" is not a day of the calendar; write it as 2026-05-20') from None
+
+
+def parse_number(text: str) -> AsTyped:
+    """Return a number with its digits as they were typed.
+
+    >>> parse_number("+112.40")
+    '112.40'
+    """
+    found = text.strip()
+    if not _NUMBER.match(found):
+        hint = " (write a decimal point, and no thousands mark)" if "," in found else ""
+        raise ValueError(f'"{text}" is not a number{hint}')
+    return AsTyped(found.removeprefix("+"))
+
+
+def parse_not_negative(text: str) -> AsTyped:
+    """Return a number that is not below zero."""
+    found = parse_number(text)
+    if found.startswith("-"):
+        raise ValueError(f'"{text}" is below zero')
+    return found
+
+
+def parse_count(text: str) -> int:
+    """Return a whole number of at least one."""
+    if not re.fullmatch(r"[1-9]\d{0,8}", text.strip()):
+        raise ValueError(f'"{text}" is not a whole number of at least 1')
+    return int(text)
+
+
+def parse_years(text: str) -> str:
+    """Return years as records write them."""
+    try:
+        Years.model_validate(text.strip())
+    except ValidationError:
+        raise ValueError(f'"{text}" are not years; write them as 1951-1955') from None
+    return text.strip()
+
+
+def parse_money(text: str) -> str:
+    """Return an amount with its currency as records write it."""
+    try:
+        Money.model_validate(text.strip())
+    except ValidationError:
+        raise ValueError(f'"{text}" is not money; write it as 38000 USD') from None
+    return text.strip()
+
+
+def parse_temperature(text: str) -> str:
+    """Return a temperature as records write it.
+
+    >>> parse_temperature("20.5C")
+    '20.5 C'
+    """
+    found = re.sub(r"\s*([CF])$", r" \1", text.strip())
+    try:
+        Temperature.model_validate(found)
+    except ValidationError:
+        raise ValueError(f'"{text}" is not a temperature; write it as 21.5 C') from None
+    return found
+
+
+def parse_range(text: str) -> list[AsTyped] | AsTyped:
+    """Return low, likely, high, or one number for all three."""
+    found = [parse_number(one) for one in split_list(text)]
+    if len(found) == 1:
+        return found[0]
+    if len(found) != 3 or not float(found[0]) <= float(found[1]) <= float(found[2]):
+        raise ValueError(f'"{text}" is not low, likely, high in rising order, e.g. 500 800 1100')
+    return found
+
+
+def parse_limits(text: str) -> list[AsTyped | None]:
+    """Return lower and upper deviation: `-0.25 0.25`, `0 0.6`, or `+-0.25` for both; `-` leaves a side open."""
+    even = re.fullmatch(r"\s*(?:\+-|±|\+/-)\s*(\d+(?:\.\d+)?)\s*", text)
+    if even:
+        return [AsTyped(f"-{even.group(1)}"), AsTyped(even.group(1))]
+    parts = split_list(text)
+    if len(parts) != 2 or parts == ["-", "-"]:
+        raise ValueError(f'"{text}" is not a pair of limits; write -0.25 0.25 or +-0.25')
+    found = [None if part == "-" else parse_number(part) for part in parts]
+    if found[0] is not None and found[1] is not None and float(found[0]) > float(found[1]):
+        raise ValueError(f"the lower limit {found[0]} is above the upper limit {found[1]}")
+    return found
+
+
+def parse_yes(text: str) -> bool:
+    """Return yes or no."""
+    word = text.strip().casefold()
+    if word in ("y", "yes", "true"):
+        return True
+    if word in ("n", "no", "false"):
+        return False
+    raise ValueError(f'"{text}" is neither yes nor no')
+
+
+def parse_one_of(words: Any) -> Any:
+    """Return a parser of one word of a list."""
+    known = [str(word) for word in words]
+    return lambda text: choose(text, known)
+
+
+def parse_some_of(words: Any, kind: str) -> Any:
+    """Return a parser of a list of known ids."""
+    known = [str(word) for word in words]
+
+    def parse(text: str) -> list[str]:
+        found = split_list(text)
+        if not found:
+            raise ValueError(f"name at least one {kind}")
+        return list(dict.fromkeys(choose(one, known) for one in found))
+
+    return parse
+
+
+def parse_pairs(text: str) -> dict[str, str]:
+    """Return `key=value` pairs separated by commas or semicolons.
+
+    >>> parse_pairs("die=38000, trim=6500")
+    {'die': '38000', 'trim': '6500'}
+    """
+    found: dict[str, str] = {}
+    for pair in (one for one in re.split(r"[;,]", text) if one.strip()):
+        key, mark, value = pair.partition("=")
+        if not mark or not key.strip() or not value.strip():
+            raise ValueError(f'"{pair.strip()}" is not `name=value`')
+        if key.strip() in found:
+            raise ValueError(f"{key.strip()} stands twice")
+        found[key.strip()] = value.strip()
+    return found
+
+
+def parse_number_pairs(known: Any, kind: str) -> Any:
+    """Return a parser of `id=number` pairs, with ids of a list (any id, if the list is None)."""
+    names = None if known is None else [str(one) for one in known]
+
+    def parse(text: str) -> dict[str, AsTyped]:
+        pairs = parse_pairs(text)
+        if not pairs:
+            raise ValueError(f"write {kind}=number")
+        return {
+            (parse_key(key) if names is None else choose(key, names)): parse_number(value)
+            for key, value in pairs.items()
+        }
+
+    return parse
+
+
+def parse_gaps(interfaces: Any) -> Any:
+    """Return a parser of gaps: `seat=0.4 0.5; rim=0.6`."""
+    names = [str(one) for one in interfaces]
+
+    def parse(text: str) -> dict[str, list[AsTyped]]:
+        found: dict[str, list[AsTyped]] = {}
+        for pair in (one for one in text.split(";") if one.strip()):
+            key, mark, values = pair.partition("=")
+            if not mark:
+                raise ValueError(f'"{pair.strip()}" is not `interface=gap gap gap`')
+            found[choose(key.strip(), names)] = [parse_number(one) for one in split_list(values)]
+        if not found or not all(found.values()):
+            raise ValueError("write interface=gap gap, e.g. seat=0.4 0.5")
+        return found
+
+    return parse
