@@ -17,7 +17,7 @@ from typing import Any
 import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
-from pipeline.findings.finding import Finding, Location, Pointer
+from pipeline.findings.finding import Finding, Location, Pointer, Related
 from pipeline.findings.rules import text as rules
 from pipeline.reading.source import describe_hidden, find_hidden
 
@@ -100,7 +100,7 @@ def _build_place(key: Node, node: Node) -> _Place:
                 inside.setdefault(child_key.value, _build_place(child_key, child))
     elif isinstance(node, SequenceNode):
         inside = tuple(_build_place(child, child) for child in node.value)
-    is_empty = isinstance(node, ScalarNode) and node.value == ""
+    is_empty = node.start_mark.index == node.end_mark.index
     return _Place(_count_from_1(node), _count_from_1(key), inside, is_empty)
 
 
@@ -157,7 +157,11 @@ def _explain_syntax(path: str, error: yaml.YAMLError) -> Finding:
     if "alias" in problem:
         return rules.ALIAS.build_finding(place, problem)
     fix = "indent with blanks; a tab cannot indent YAML" if "'\\t'" in problem or "tab" in problem else None
-    return rules.SYNTAX.build_finding(place, f"{problem}{f' ({context})' if context else ''}", fix=fix)
+    start = getattr(error, "context_mark", None)
+    began = () if start is None else (Related(Location(path, start.line + 1, start.column + 1), "it begins here"),)
+    related = tuple(one for one in began if one.location != place)
+    message = f"{problem}{f' ({context})' if context else ''}"
+    return rules.SYNTAX.build_finding(place, message, fix=fix, related=related)
 
 
 class _Converter:
@@ -236,6 +240,8 @@ class _Converter:
     def refuse_hidden(self, node: ScalarNode) -> None:
         """An escape in double quotes can write a character that the text itself may not hold."""
         hidden = find_hidden(node.value)
+        if hidden is None and "\r" in node.value:
+            hidden = node.value.index("\r")  # line ends come as \n: this one was written to go back over a line
         if hidden is not None:
             message = describe_hidden(node.value[hidden])
             self.findings.append(rules.HIDDEN_CHARACTER.build_finding(self._place(node), message))
