@@ -71,8 +71,8 @@ class _Walk:
 
     def choose_first_day(self) -> dt.date:
         """Return a first day: more of them lately than long ago, as a growing shop has it."""
-        back = int(760 * (1 - self.rng.random() ** 0.75)) + 6
-        return self.today - dt.timedelta(days=min(back, 760))
+        back = int(600 * (1 - self.rng.random() ** 0.8)) + 6
+        return self.today - dt.timedelta(days=min(back, 600))
 
     def find_people(self, role: Role, day: dt.date) -> list[str]:
         """Return who has a role on a day and stays in the shop."""
@@ -331,7 +331,7 @@ class _Walk:
                 "tools",
                 f"{name}: {{kind: {kind}{forms}{fits}, price: {self.prices[name]:g} USD, owner: us, steps: {{quoted: {self.day}}}}}",
             )
-        strayed = self.rng.random() < 0.1
+        strayed = self.rng.random() < 0.3 and (self.today - self.day).days < 160
         if strayed:
             self.add_revision(changed=True)  # changed for the toolmaker's sake, and not tried again since
         for index in range(2):
@@ -354,7 +354,7 @@ class _Walk:
             return False
         if self.rng.random() < 0.3:
             self.day += dt.timedelta(days=self.rng.randint(20, 150))  # waits for cash
-            if self.day > self.today or self.is_quote_over():
+            if self.day > self.today or (self.is_quote_over() and not self.renew()):
                 return False
         owner = self.find_people(Role.OWNER, self.day)[0]
         self.sheet.add(
@@ -365,6 +365,16 @@ class _Walk:
                 return False
             self.reach(step)
         return self.accept()
+
+    def renew(self) -> bool:
+        """Ask for the offers again where they ran out long ago; lately it is still to be done."""
+        if (self.today - self.day).days < 100:
+            return False
+        count = len(self.sheet.sections["quotes"])
+        self.add_quote(count)
+        self.add_quote(count + 1)
+        buyer = self.find_people(Role.BUYER, self.day)[0]
+        return self.decide(Gate.QUOTE, buyer, f", choose: {self.last_quote}")
 
     def is_quote_over(self) -> bool:
         """True when the offer that was chosen has run out."""
