@@ -10,6 +10,7 @@ from pipeline.charts.ladder import render_ladder
 from pipeline.charts.roundness import render_roundness
 from pipeline.charts.spread import render_spread
 from pipeline.charts.stack import render_stack
+from pipeline.charts.tornado import render_tornado
 from pipeline.views.shapes_charts import (
     AgeChart,
     Chart,
@@ -21,6 +22,7 @@ from pipeline.views.shapes_charts import (
     SpreadChart,
     StackDrawing,
 )
+from pipeline.views.shapes_money import TornadoChart
 
 
 def render_chart(chart: Chart) -> str:
@@ -45,3 +47,5 @@ def render_chart(chart: Chart) -> str:
             return render_columns(chart)
         case AgeChart():
             return render_ages(chart)
+        case TornadoChart():
+            return render_tornado(chart)

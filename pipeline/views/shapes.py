@@ -67,6 +67,7 @@ from pipeline.views.shapes_marks import (
     WorkingInput,
     build_line,
 )
+from pipeline.views.shapes_money import TornadoBar, TornadoChart
 from pipeline.views.shapes_part import (
     CoverageMatrix,
     CoverageRow,
@@ -204,6 +205,8 @@ __all__ = [
     "Tally",
     "TitleBlock",
     "Tone",
+    "TornadoBar",
+    "TornadoChart",
     "TrendMark",
     "VehicleColumn",
     "VehicleGroup",

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pipeline.views.shapes_marks import Mark, ReadingShape
+from pipeline.views.shapes_money import TornadoChart
 
 
 @dataclass(frozen=True)
@@ -211,5 +212,15 @@ class AgeChart:
     items: tuple[AgeItem, ...]
 
 
-Chart = LadderChart | DeviationPlot | StackDrawing | RoundnessPlot | SpreadChart | CurveChart | ColumnChart | AgeChart
+Chart = (
+    LadderChart
+    | DeviationPlot
+    | StackDrawing
+    | RoundnessPlot
+    | SpreadChart
+    | CurveChart
+    | ColumnChart
+    | AgeChart
+    | TornadoChart
+)
 """Anything that :func:`pipeline.charts.draw.render_chart` can draw."""

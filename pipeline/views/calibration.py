@@ -1,0 +1,174 @@
+"""How well costs of changes were foretold: every recorded change, the shop's own factors, its steps from stage to stage."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline.costing.calibration import ShopFactor, StageRatio
+from pipeline.portfolio.calibration import Calibration, RecordedChange, compute_calibration
+from pipeline.portfolio.portfolio import PartFile, Portfolio
+from pipeline.views.addresses import find_part_page
+from pipeline.views.money_words import build_row, build_table, say, word_whole
+from pipeline.views.shapes_marks import Column, Line, Row, Run, Table, Tone, Working, WorkingInput, build_line
+from pipeline.views.shapes_site import Section
+from pipeline.views.wording import word_count, word_share
+
+EMPTY = "No change is recorded yet: write it under `changes`, with what was predicted and what it cost in the end."
+
+
+def build_calibration_sections(portfolio: Portfolio) -> tuple[Section, ...]:
+    """Make the sections of the page on predicted against actual, over the whole workspace."""
+    files = list(portfolio.parts.values())
+    if not files:
+        return (Section("calibration", "Predicted against actual", "", say(EMPTY)),)
+    found, currency = compute_calibration(files[0].shop), files[0].workspace.catalogues.money.currency
+    return (
+        Section(
+            "calibration",
+            "Predicted against actual",
+            f"{word_count(found.counted, 'change')} with both figures",
+            _say_cases(found),
+            (),
+            (_build_factors(found), _build_ratios(found), _build_changes(found, currency)),
+            (),
+            _build_working(found),
+        ),
+    )
+
+
+def _say_cases(found: Calibration) -> Line:
+    if not found.counted:
+        return say(EMPTY)
+    words = "A factor says what a prediction of this kind is to be multiplied with; it leans on 1 until there are cases enough. "
+    few = f"The cases are few ({found.counted} in all): lean on the intervals, not on the factors." if found.is_few else (
+        "Most kinds have few cases: lean on the intervals." if any(_is_few(found, one.cases) for one in found.factors) else ""
+    )  # fmt: skip
+    return build_line(words, Run(few, Tone.STRONG)) if few else say(words)
+
+
+def _is_few(found: Calibration, cases: int) -> bool:
+    return cases < found.beliefs.few_cases
+
+
+def _build_factors(found: Calibration) -> Table:
+    level = word_share(found.beliefs.interval)
+    columns = (
+        Column("tool kind"),
+        Column("class of change"),
+        Column("cases", "", True),
+        Column("actual / predicted", "", True),
+        Column("our factor", "shrunk", True),
+        Column("interval", level, True),
+        Column("a single next change", level, True),
+    )
+    rows = [_build_factor_row(found, one) for one in found.factors]
+    return build_table("Our own factors", columns, rows, EMPTY)
+
+
+def _build_factor_row(found: Calibration, one: ShopFactor) -> Row:
+    return build_row(
+        (
+            one.tool_kind,
+            one.change_class,
+            f"{one.cases}{' (few)' if _is_few(found, one.cases) else ''}",
+            "–" if one.raw is None else f"{one.raw:.2f}",
+            f"{one.factor:.2f}",
+            f"{one.low:.2f} to {one.high:.2f}",
+            f"{one.next_low:.2f} to {one.next_high:.2f}",
+        )
+    )
+
+
+def _build_ratios(found: Calibration) -> Table:
+    columns = (
+        Column("from"),
+        Column("to"),
+        Column("cases", "", True),
+        Column("our ratio", "", True),
+        Column("interval", word_share(found.beliefs.interval), True),
+        Column("folk rule of ten", "", True),
+    )
+    rows = [_build_ratio_row(found, one) for one in found.ratios]
+    empty = "It takes errors found at two stages at least, with what they cost."
+    return build_table("From stage to stage, beside the folk rule of ten", columns, rows, empty)
+
+
+def _build_ratio_row(found: Calibration, one: StageRatio) -> Row:
+    few = " (few)" if _is_few(found, min(one.cases, one.next_cases)) else ""
+    interval = "too few cases" if one.low is None or one.high is None else f"× {one.low:.2g} to {one.high:.2g}"
+    return build_row(
+        (one.stage, one.next_stage, f"{one.cases} and {one.next_cases}{few}", f"× {one.ratio:.2g}", interval, f"× {one.folk:,.0f}")
+    )
+
+
+def _build_changes(found: Calibration, currency: str) -> Table:
+    columns = (
+        Column("change"),
+        Column("what"),
+        Column("tool kind and class"),
+        Column("found at"),
+        Column("predicted", currency, True),
+        Column("actual", currency, True),
+        Column("ratio", "", True),
+    )
+    return build_table("Every recorded change", columns, [_build_change_row(one) for one in found.changes], EMPTY)
+
+
+def _build_change_row(one: RecordedChange) -> Row:
+    ratio = f"{one.actual / one.predicted:.2f}" if one.actual is not None and one.predicted else one.left_out
+    return build_row(
+        (
+            (Run(f"{one.number} {one.key}", href=find_part_page(one.number)),),
+            one.what,
+            f"{one.tool_kind}, {one.change_class}",
+            one.stage,
+            "–" if one.predicted is None else word_whole(one.predicted),
+            "–" if one.actual is None else word_whole(one.actual),
+            ratio,
+        )
+    )
+
+
+def _build_working(found: Calibration) -> Working:
+    beliefs = found.beliefs
+    inputs = (
+        WorkingInput("spread of a shop's own mean about the default", f"{beliefs.between_shops:g}", say("shared/money.yaml")),
+        WorkingInput("scatter of single changes", f"{beliefs.single_changes:g}", say("shared/money.yaml")),
+        WorkingInput("cases that this scatter counts for", f"{beliefs.scatter_worth:g}", say("shared/money.yaml")),
+    )
+    return Working(
+        (
+            "log(actual / predicted) of a kind is normal about the kind's own mean, and that mean normal about 0",
+            "log factor = n / (n + scatter² / spread²) x mean of log(actual / predicted)",
+            "ratio of stages = geometric mean cost at the later over the earlier one; interval by Welch's t on logarithms",
+        ),
+        inputs,
+        "normal-normal shrinkage (Gelman and others, Bayesian Data Analysis, sections 2.5 and 5.4); B. L. Welch, "
+        "Biometrika 34 (1947); spreads: common practice, no source",
+        "The rule of ten is a saying of the trade, not a measurement.",
+    )
+
+
+def build_calibration_json(file: PartFile) -> dict[str, Any]:
+    """Return the shop's factors and ratios for a program."""
+    found = compute_calibration(file.shop)
+    return {
+        "counted": found.counted,
+        "few": found.is_few,
+        "factors": [
+            {
+                "tool_kind": one.tool_kind,
+                "class": one.change_class,
+                "cases": one.cases,
+                "raw": one.raw,
+                "factor": one.factor,
+                "interval": [one.low, one.high],
+                "next": [one.next_low, one.next_high],
+            }
+            for one in found.factors
+        ],
+        "stages": [
+            {"from": one.stage, "to": one.next_stage, "ratio": one.ratio, "low": one.low, "high": one.high, "folk": one.folk}
+            for one in found.ratios
+        ],
+    }
