@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pipeline.findings.finding import Finding, Location
 from pipeline.findings.report import sort_findings
@@ -22,16 +22,23 @@ from pipeline.model.workspace import Workspace
 from pipeline.reading.evidence import read_evidence_files
 from pipeline.reading.workspace import STAND_IN, Reading, build_part_path, read_workspace
 
+if TYPE_CHECKING:
+    from pipeline.portfolio.measurements import PartMeasured
+
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A workspace that was read, traced and judged. `workspace` is None when the catalogues cannot be used."""
+    """A workspace that was read, traced and judged. `workspace` is None when the catalogues cannot be used.
+
+    measured : what was measured of each part, from its record and its evidence files; empty without a deep check.
+    """
 
     reading: Reading
     workspace: Workspace | None
     lineage: Lineage
     standings: Mapping[str, Standing]
     findings: tuple[Finding, ...]
+    measured: Mapping[str, PartMeasured] = field(default_factory=dict)
 
 
 def check_workspace(
@@ -65,15 +72,21 @@ def check_workspace(
         findings += check_evidence(part, traced, workspace, reading.locate)
         if number not in unlinked:  # what points nowhere is mended first: its gates would only repeat it
             findings += check_standing(part, standings[number], traced, workspace, reading.locate)
+    measured: dict[str, PartMeasured] = {}
     if deep:
-        findings += _check_deep(root, workspace, lineage, reading, only)
+        findings += _check_deep(root, workspace, lineage, reading, only, measured)
     if only:
         findings = [f for f in findings if f.record in only or not f.record]
-    return Checked(reading, workspace, lineage, standings, sort_findings(findings))
+    return Checked(reading, workspace, lineage, standings, sort_findings(findings), measured)
 
 
 def _check_deep(
-    root: Path, workspace: Workspace, lineage: Lineage, reading: Reading, only: tuple[str, ...]
+    root: Path,
+    workspace: Workspace,
+    lineage: Lineage,
+    reading: Reading,
+    only: tuple[str, ...],
+    measured: dict[str, PartMeasured],
 ) -> list[Finding]:
     """Open the evidence of the parts; the numerical libraries are loaded here and by no quick check."""
     from pipeline.portfolio.measuring_findings import check_measuring
@@ -81,7 +94,8 @@ def _check_deep(
     findings: list[Finding] = []
     for number, part in workspace.parts.items():
         if not only or number in only:
-            findings += check_measuring(part, lineage.parts[number], workspace, root, reading.locate)[0]
+            told, measured[number] = check_measuring(part, lineage.parts[number], workspace, root, reading.locate)
+            findings += told
     return findings
 
 

@@ -35,6 +35,7 @@ from pipeline.model.words import Condition, FeatureKind
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.evidence_values import EvidenceValues, FileValue, read_evidence_values
 from pipeline.portfolio.nominals import NominalFinding, estimate_feature
+from pipeline.portfolio.portfolio import MEASURED, PartFile
 from pipeline.portfolio.tool_shrinkage import ToolShrinkage, check_tools
 
 TEMPERATURE_HALF_WIDTH_C = 1.0
@@ -381,3 +382,11 @@ def compute_agreement(value: MeasuredValue) -> float | None:
     rounding = 0.5 * 10.0 ** -len(text.partition(".")[2]) if "e" not in text else 0.0
     scatter = 0.0 if value.file_value.scatter_u is None else 2 * value.file_value.scatter_u
     return max(value.expanded if value.expanded is not None else scatter, rounding, math.ulp(abs(value.value)) * 4)
+
+
+def take_measured(file: PartFile) -> PartMeasured:
+    """Return what was measured of a part: with its evidence where that was opened, else from the record alone."""
+    found = file.kept.get(MEASURED)
+    if not isinstance(found, PartMeasured):
+        found = file.kept[MEASURED] = build_measurements(file.part, file.lineage, file.workspace)
+    return found

@@ -26,6 +26,10 @@ from pipeline.portfolio.redo import build_change_basis
 from pipeline.portfolio.shop import Shop
 
 
+MEASURED = "measured"
+"""Key under which a part's file keeps what was measured, once its evidence was opened."""
+
+
 @dataclass
 class Timings:
     """How long each step of the road took, in seconds, in the order of the road."""
@@ -124,6 +128,7 @@ def _assemble(checked: Checked, workspace: Workspace) -> dict[str, PartFile]:
             workspace,
             rates,
             shop,
+            {MEASURED: checked.measured[number]} if number in checked.measured else {},
         )
         for number, part in workspace.parts.items()
         if part.family in workspace.catalogues.families.families
