@@ -134,6 +134,7 @@ class _Judge:
         found += self.judge_children(node)
         for parent in node.parents:
             found += self.take_over(node, parent)
+        found += self.take_over_from_base(node)
         self.reasons[node.id] = _merge(found)
 
     def judge_files(self, node: Node) -> Iterable[Reason]:
@@ -210,15 +211,14 @@ class _Judge:
         """A trial of an assembly goes stale when a part in it was changed afterwards."""
         if node.section not in ("prototypes", "first_articles", "fit_checks") or node.on is None:
             return
-        for component in self.part.made_of.values():
-            child = None if component.part is None else self.workspace.parts.get(component.part)
-            for key in () if child is None else order_revisions(child):
-                revision = child.revisions[key] if child is not None else None
-                if revision is None or revision.on <= node.on or not revision.changed:
+        for number, child in _find_parts_inside(self.part, self.workspace.parts):
+            for place, key in enumerate(order_revisions(child)):
+                revision = child.revisions[key]
+                is_change = bool(revision.changed) or (place > 0 and revision.changed is None)
+                if revision.on <= node.on or not is_change:
                     continue
-                words = f"{node.label} of {node.on} was made before revision {key} of {component.part}"
-                path = (f"{component.part}/revisions.{key}", node.id)
-                yield Reason(Cause.CHILD_CHANGED, words, node.covers, path, key)
+                words = f"{node.label} of {node.on} was made before revision {key} of {number}"
+                yield Reason(Cause.CHILD_CHANGED, words, node.covers, (f"{number}/revisions.{key}", node.id), key)
 
     def take_over(self, node: Node, parent: str) -> Iterable[Reason]:
         """Reasons of what a node was made from, as far as they touch what the node covers."""
@@ -237,15 +237,28 @@ class _Judge:
             if features or (features is not None and not reason.features):
                 yield replace(reason, features=features, path=(*reason.path, node.id))
 
+    def take_over_from_base(self, node: Node) -> Iterable[Reason]:
+        """A trial may speak of more features than its sample shows: for those its revision answers."""
+        if node.section not in ("fit_checks", "tests") or f"revisions.{node.base}" not in self.nodes:
+            return
+        for reason in self.reasons.get(f"revisions.{node.base}", ()):
+            features = tuple(f for f in reason.features if f in node.covers)
+            if features:
+                samples = tuple(p for p in node.parents if not p.startswith("revisions."))
+                yield replace(reason, features=features, path=(*reason.path, *samples, node.id))
+
     def narrow(self, node: Node, parent: str, reason: Reason) -> tuple[str, ...] | None:
         """Return the features for which a reason of a parent speaks against a node too; None where it does not."""
         if parent.startswith("quotes."):
             return None
         if node.section == "tools" and parent.startswith("tools."):
             return None if self.is_kept(node, reason) else node.covers
-        if reason.cause is Cause.FEATURE_CHANGED and node.base is not None:
+        is_own = "/" not in reason.path[0] and sum(step.startswith("tools.") for step in reason.path) < 2
+        if reason.cause is Cause.FEATURE_CHANGED and node.base is not None and is_own:
             return None  # it was judged against its own revision already
         covered = tuple(f for f in reason.features if f in node.covers)
+        if node.section in ("fit_checks", "tests") and reason.path[0] == parent and not parent.startswith("revisions."):
+            return node.covers  # the sample as a whole no longer counts
         if node.section != "revisions":
             return covered
         if reason.path[0].startswith("revisions."):
@@ -271,6 +284,18 @@ class _Judge:
             and not any(feature in reason.features for reason in self.reasons.get(f"measurements.{key}", ()))
             for key in self.part.revisions[node.key].from_
         )
+
+
+def _find_parts_inside(part: Part, parts: Mapping[str, Part]) -> Iterable[tuple[str, Part]]:
+    """Yield every part that an assembly holds, at any depth, once."""
+    waiting, seen = [part], {part.part}
+    while waiting:
+        for component in waiting.pop().made_of.values():
+            child = None if component.part is None else parts.get(component.part)
+            if child is not None and child.part not in seen:
+                seen.add(child.part)
+                waiting.append(child)
+                yield child.part, child
 
 
 def find_order_day(part: Part) -> dt.date | None:
