@@ -40,12 +40,12 @@ def build_case_sections(file: PartFile) -> tuple[Section, ...]:
     """Make the section of a part's page about its worth; it says what is missing where there is no case."""
     found, result = build_part_case(file), compute_case_result(file)
     if found.case is None or result is None:
-        return (Section("business", "Is it worth its tooling?", "", say(found.lack), fold=True),)
+        return (Section("worth", "Is it worth its tooling?", "", say(found.lack), fold=True),)
     figures = tuple(one for one in (_draw_drivers(file, result), _draw_spread(file, result)) if one is not None)
     tables = (_build_figures(file, result), _build_inputs(file, found), build_cash_table(file))
     return (
         Section(
-            "business",
+            "worth",
             "Is it worth its tooling?",
             f"{result.draws:,} simulated worlds, seed {result.seed}",
             _say_verdict(file, found, result),
