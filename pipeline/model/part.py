@@ -4,6 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from pipeline.model.catalogue import Quarter
 from pipeline.model.quantity import (
     Count,
     CurrencyCode,
@@ -447,6 +448,25 @@ class Demand(Frozen):
     takes_from: dict[PartNumber, Share] = Field(default_factory=dict, description="sales it takes from our own parts")
 
 
+class SpendWish(Frozen):
+    """What the owner has said about when the tooling money of this part is spent, or that it is not."""
+
+    must: bool | None = Field(default=None, description="true: its tools are released whatever they earn; false: never")
+    not_before: Quarter | None = Field(default=None, description="first quarter for the release, e.g. 2027-Q1")
+    not_after: Quarter | None = Field(default=None, description="last quarter for the release")
+    why: Text | None = None
+
+    @model_validator(mode="after")
+    def _check_window(self) -> Self:
+        if self.not_before is not None and self.not_after is not None and self.not_before > self.not_after:
+            raise build_error(
+                "contradiction", f"not_before {self.not_before} is later than not_after {self.not_after}"
+            )
+        if self.must is False and (self.not_before is not None or self.not_after is not None):
+            raise build_error("contradiction", "`must: false` keeps the tools out, so it goes with no quarter")
+        return self
+
+
 class Stock(Frozen):
     """Pieces on the shelf and in the field, that a change would strand."""
 
@@ -585,6 +605,7 @@ class Part(Frozen):
     first_articles: dict[Key, FirstArticle] = Field(default_factory=dict)
     made_of: dict[Key, Component] = Field(default_factory=dict)
     demand: Demand | None = None
+    plan: SpendWish | None = Field(default=None, description="the owner's word on when the tooling money is spent")
     stock: Stock | None = None
     redo: RedoCost | None = None
     safety_review: SafetyReview | None = None
