@@ -33,7 +33,9 @@ def _build_frame(chart: TornadoChart) -> Frame:
     room = 8 + max(estimate_width(words, 11.0) for bar in chart.bars for words in (bar.low_words, bar.high_words))
     left = 14 + min(_LABEL, max(estimate_width(bar.label) for bar in chart.bars)) + room
     low, high = min(values), max(values)
-    return Frame(left, _WIDTH - room - 6, _TOP + _ROW * len(chart.bars), _TOP, low, high if high > low else low + 1, 0, 1)
+    return Frame(
+        left, _WIDTH - room - 6, _TOP + _ROW * len(chart.bars), _TOP, low, high if high > low else low + 1, 0, 1
+    )
 
 
 def _draw_bar(sheet: Sheet, frame: Frame, bar: TornadoBar, y: float) -> None:

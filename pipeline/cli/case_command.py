@@ -15,7 +15,7 @@ from pipeline.cli.options import add_workspace_options, show_lines, take_parts, 
 @add_workspace_options
 @click.option("--json", "as_json", is_flag=True, help="The same answers for a program, numbers unrounded.")
 @click.option("--seed", type=click.IntRange(0), help="With --json: seed of the simulation, if not the pages' own.")
-@click.option("--draws", type=click.IntRange(1, 1_000_000), help="With --json: how many worlds, if not as many as the pages.")
+@click.option("--draws", type=click.IntRange(1, 1_000_000), help="With --json: how many worlds, if not the pages' own.")
 def command(
     part: str, workspace: Path | None, today: dt.date | None, as_json: bool, seed: int | None, draws: int | None
 ) -> int:

@@ -13,7 +13,9 @@ from pipeline.cli.options import add_workspace_options, show_lines, take_parts, 
 @click.command("quotes")
 @click.argument("part", required=False)
 @add_workspace_options
-@click.option("--days", type=click.IntRange(0, 3650), help="Without PART: how many days to look ahead; the shop's own, if left out.")
+@click.option(
+    "--days", type=click.IntRange(0, 3650), help="Without PART: days to look ahead; the shop's own, if left out."
+)
 @click.option("--json", "as_json", is_flag=True, help="The same answers for a program, money to the cent.")
 def command(part: str | None, workspace: Path | None, today: dt.date | None, days: int | None, as_json: bool) -> int:
     """Compare the quotes of PART on one footing. Without PART: the quotes that run out, or that no longer stand."""

@@ -1,4 +1,4 @@
-"""Every recorded change of the shop, predicted against actual: its own factors, and its own steps from stage to stage."""
+"""Every recorded change of the shop, predicted against actual: its own factors and its steps from stage to stage."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a good piece of a part costs at our door: from the quote to reckon with, its components, or the record's own figure."""
+"""What a good piece costs at our door: from the quote to reckon with, its components, or the record's own figure."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def add_estimates(estimates: list[Estimate]) -> Estimate:
 
 @keep_for_part
 def find_landed(file: PartFile) -> Landed | None:
-    """Return what a good piece costs: quote and components; else the record's own `cost`; None where neither is known."""
+    """Return what a good piece costs: quote and components, else the record's own `cost`; None if neither is known."""
     return _find(file, frozenset())
 
 

@@ -150,7 +150,7 @@ def count_usual_processes(shop: Shop) -> dict[str, Counter[str]]:
 
 
 def find_usual_process(file: PartFile) -> str | None:
-    """Return the process of the family's usual prototype: the one built most often, else the cheapest that shows fit."""
+    """Return the process of the family's usual prototype: built most often, else the cheapest that shows fit."""
     builds = _find_builds(file)
     used = count_usual_processes(file.shop).get(file.part.family, Counter())
     known = [key for key in builds if used[key]]
@@ -187,14 +187,14 @@ def _list_options(file: PartFile) -> Iterator[Option]:
     usual = find_usual_process(file)
     builds = _find_builds(file)
     if usual is not None:
-        yield _build_round_option(file, usual, builds[usual], _find_cost(file, "reprint"))
+        yield _build_round_option(file, builds[usual], _find_cost(file, "reprint"))
     rest = _build_rest_option(file)
     if rest is not None:
         yield rest
     shown = frozenset() if usual is None else _find_shown(file, usual)
     for key, process in builds.items():
         if key != usual and is_offered(file, process) and _find_shown(file, key) - shown:
-            yield _build_round_option(file, key, process, process.cost)
+            yield _build_round_option(file, process, process.cost)
     for key, process in file.workspace.catalogues.processes.processes.items():
         is_test = key not in builds and key != FIRST_ARTICLE_PROCESS and process.detects
         if is_test and is_offered(file, process) and _find_shown(file, key):
@@ -233,7 +233,7 @@ def _list_trial_costs(file: PartFile, cells: int) -> tuple[tuple[str, float], ..
     return (*parts, ("hire of vehicles", hire)) if hire else parts
 
 
-def _build_round_option(file: PartFile, key: str, process: Process, price: float) -> Option:
+def _build_round_option(file: PartFile, process: Process, price: float) -> Option:
     """A sample built and tried on every vehicle and hand that the part is for."""
     cells = len(compute_coverage(file.part, file.lineage).cells)
     parts = ((process.name.lower(), price), *_list_trial_costs(file, cells))

@@ -143,7 +143,8 @@ def find_fault(file: PartFile, key: str) -> str:
 def find_shape(demand: Demand) -> tuple[float, ...]:
     """Return the demand of each year as a share of full demand: a first year of ramp, then one full year, then decay.
 
-    >>> find_shape(Demand.model_validate({"per_year": [1, 2, 3], "price": "9 USD", "years": 3, "ramp": 0.7, "decay": 0.1}))
+    >>> text = '{"per_year": [1, 2, 3], "price": "9 USD", "years": 3, "ramp": 0.7, "decay": 0.1}'
+    >>> find_shape(Demand.model_validate_json(text))
     (0.7, 1.0, 0.9)
     """
     known = build_estimate(1.0)
@@ -223,7 +224,7 @@ class _QuoteReader:
         )
 
     def find_validity(self) -> dt.date:
-        """Return the last day: today where it was ordered on in time; endless (and told as a fault) where none is stated."""
+        """Return the last day: today where it was ordered on in time, endless (told as a fault) where none is said."""
         if self.quote.valid_to is None:
             return dt.date.max
         reasons = self.file.lineage.reasons.get(f"quotes.{self.key}", ())
@@ -239,7 +240,7 @@ class _QuoteReader:
         return build_not_stated() if bounds is None else build_not_stated(bounds.lower, bounds.upper)
 
     def say_a_piece(self, name: str, value: float | None, bounds: Limits | None) -> Said:
-        """Return money for each piece: in workspace currency where it is on record, else a share of the dearest price."""
+        """Return money for each piece: workspace currency where it is on record, else a share of the dearest price."""
         if value is not None:
             return build_stated(value, self.file.rates.home)
         return self.say(name, None, self.scale(bounds, max(self.quote.piece.values())))

@@ -109,7 +109,8 @@ class _CashMaker:
                 self.spent += amount
             else:
                 yield from self.build_lines(amount, max(0.0, week - elapsed), step.at, key)
-        duty = Decimal(0) if self.quote is None or key not in self.quote.tools else Decimal(str(self.quote.tool_duty or 0))
+        is_quoted = self.quote is not None and key in self.quote.tools
+        duty = Decimal(str((self.quote.tool_duty if is_quoted and self.quote is not None else None) or 0))
         if duty and (tool is None or tool.state is not ToolStep.ACCEPTED):
             yield from self.build_lines(price * duty, max(0.0, weeks - elapsed), "duty on the tool", key)
 

@@ -70,7 +70,9 @@ def _find_lines(file: PartFile, days: int | None) -> Iterator[BuyerLine]:
             why += [reasons[0].words] if reasons else []
             supplier = name_supplier(file.workspace.catalogues, quote.from_)
             chosen = key == find_chosen(file.part)
-            yield BuyerLine(file.number, file.part.name, key, supplier, left, word_day(quote.valid_to), "; ".join(why), chosen)
+            yield BuyerLine(
+                file.number, file.part.name, key, supplier, left, word_day(quote.valid_to), "; ".join(why), chosen
+            )
 
 
 def find_open_quotes(file: PartFile) -> tuple[str, ...]:
@@ -93,7 +95,15 @@ def build_buyer_section(portfolio: Portfolio, days: int | None = None) -> Sectio
     ahead = days
     if ahead is None:
         ahead = 30 if portfolio.workspace is None else portfolio.workspace.catalogues.shop.quote_warning_days
-    columns = (Column("part"), Column("name"), Column("quote"), Column("from"), Column("valid to"), Column("days left", "", True), Column("why"))
+    columns = (
+        Column("part"),
+        Column("name"),
+        Column("quote"),
+        Column("from"),
+        Column("valid to"),
+        Column("days left", "", True),
+        Column("why"),
+    )
     rows = [
         build_row(
             (
@@ -109,13 +119,22 @@ def build_buyer_section(portfolio: Portfolio, days: int | None = None) -> Sectio
         for one in find_buyer_lines(portfolio, days)
     ]
     table = build_table("Quotes that need the buyer", columns, rows, NOTHING)
-    intro = say(f"Quotes that run out within {word_count(ahead, 'day')}, have run out, or no longer stand for the model as it is.")
+    words = f"Quotes that run out within {word_count(ahead, 'day')}, have run out, "
+    words += "or no longer stand for the model as it is."
+    intro = say(words)
     return Section("buyer", "Quotes that need the buyer", word_count(len(rows), "quote"), intro, (), (table,))
 
 
 def build_buyer_json(portfolio: Portfolio, days: int | None = None) -> list[dict[str, Any]]:
     """Return the buyer's list for a program."""
     return [
-        {"part": one.number, "quote": one.key, "supplier": one.supplier, "days": one.days, "why": one.why, "chosen": one.chosen}
+        {
+            "part": one.number,
+            "quote": one.key,
+            "supplier": one.supplier,
+            "days": one.days,
+            "why": one.why,
+            "chosen": one.chosen,
+        }
         for one in find_buyer_lines(portfolio, days)
     ]

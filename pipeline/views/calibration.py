@@ -1,4 +1,4 @@
-"""How well costs of changes were foretold: every recorded change, the shop's own factors, its steps from stage to stage."""
+"""How well costs of changes were foretold: every change, the shop's own factors, its steps from stage to stage."""
 
 from __future__ import annotations
 
@@ -39,10 +39,13 @@ def build_calibration_sections(portfolio: Portfolio) -> tuple[Section, ...]:
 def _say_cases(found: Calibration) -> Line:
     if not found.counted:
         return say(EMPTY)
-    words = "A factor says what a prediction of this kind is to be multiplied with; it leans on 1 until there are cases enough. "
-    few = f"The cases are few ({found.counted} in all): lean on the intervals, not on the factors." if found.is_few else (
-        "Most kinds have few cases: lean on the intervals." if any(_is_few(found, one.cases) for one in found.factors) else ""
-    )  # fmt: skip
+    words = "A factor says what a prediction of this kind is to be multiplied with; "
+    words += "it leans on 1 until there are cases enough. "
+    few = ""
+    if found.is_few:
+        few = f"The cases are few ({found.counted} in all): lean on the intervals, not on the factors."
+    elif any(_is_few(found, one.cases) for one in found.factors):
+        few = "Most kinds have few cases: lean on the intervals."
     return build_line(words, Run(few, Tone.STRONG)) if few else say(words)
 
 
@@ -97,7 +100,14 @@ def _build_ratio_row(found: Calibration, one: StageRatio) -> Row:
     few = " (few)" if _is_few(found, min(one.cases, one.next_cases)) else ""
     interval = "too few cases" if one.low is None or one.high is None else f"× {one.low:.2g} to {one.high:.2g}"
     return build_row(
-        (one.stage, one.next_stage, f"{one.cases} and {one.next_cases}{few}", f"× {one.ratio:.2g}", interval, f"× {one.folk:,.0f}")
+        (
+            one.stage,
+            one.next_stage,
+            f"{one.cases} and {one.next_cases}{few}",
+            f"× {one.ratio:.2g}",
+            interval,
+            f"× {one.folk:,.0f}",
+        )
     )
 
 
@@ -132,7 +142,9 @@ def _build_change_row(one: RecordedChange) -> Row:
 def _build_working(found: Calibration) -> Working:
     beliefs = found.beliefs
     inputs = (
-        WorkingInput("spread of a shop's own mean about the default", f"{beliefs.between_shops:g}", say("shared/money.yaml")),
+        WorkingInput(
+            "spread of a shop's own mean about the default", f"{beliefs.between_shops:g}", say("shared/money.yaml")
+        ),
         WorkingInput("scatter of single changes", f"{beliefs.single_changes:g}", say("shared/money.yaml")),
         WorkingInput("cases that this scatter counts for", f"{beliefs.scatter_worth:g}", say("shared/money.yaml")),
     )
@@ -140,7 +152,7 @@ def _build_working(found: Calibration) -> Working:
         (
             "log(actual / predicted) of a kind is normal about the kind's own mean, and that mean normal about 0",
             "log factor = n / (n + scatter² / spread²) x mean of log(actual / predicted)",
-            "ratio of stages = geometric mean cost at the later over the earlier one; interval by Welch's t on logarithms",
+            "ratio of stages = geometric mean cost at the later over the earlier one; interval: Welch's t on logs",
         ),
         inputs,
         "normal-normal shrinkage (Gelman and others, Bayesian Data Analysis, sections 2.5 and 5.4); B. L. Welch, "
@@ -168,7 +180,14 @@ def build_calibration_json(file: PartFile) -> dict[str, Any]:
             for one in found.factors
         ],
         "stages": [
-            {"from": one.stage, "to": one.next_stage, "ratio": one.ratio, "low": one.low, "high": one.high, "folk": one.folk}
+            {
+                "from": one.stage,
+                "to": one.next_stage,
+                "ratio": one.ratio,
+                "low": one.low,
+                "high": one.high,
+                "folk": one.folk,
+            }
             for one in found.ratios
         ],
     }

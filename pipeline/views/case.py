@@ -24,7 +24,16 @@ from pipeline.portfolio.case import (
 from pipeline.portfolio.money import convert_price
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.portfolio.quotes import find_shape
-from pipeline.views.money_words import build_row, build_table, find_currency, say, word_cents, word_range, word_weeks, word_whole
+from pipeline.views.money_words import (
+    build_row,
+    build_table,
+    find_currency,
+    say,
+    word_cents,
+    word_range,
+    word_weeks,
+    word_whole,
+)
 from pipeline.views.quotes import build_cash_table
 from pipeline.views.shapes_charts import SpreadChart
 from pipeline.views.shapes_marks import Column, Line, Row, Run, Table, Tone, Working, WorkingInput, build_line
@@ -33,7 +42,12 @@ from pipeline.views.shapes_site import Figure, Section
 from pipeline.views.wording import word_list, word_share
 
 NO_TOOLS = "No tool is on record yet, so this is what is left to pay tools from."
-_INPUTS = {"landed": "cost of a piece", "tooling": "tooling", "launch": "weeks to the first sale", "errors": "errors left"}
+_INPUTS = {
+    "landed": "cost of a piece",
+    "tooling": "tooling",
+    "launch": "weeks to the first sale",
+    "errors": "errors left",
+}
 
 
 def build_case_sections(file: PartFile) -> tuple[Section, ...]:
@@ -69,7 +83,8 @@ def _say_verdict(file: PartFile, found: PartCase, result: CaseResult) -> Line:
     currency, worth = find_currency(file), result.worth
     head = f"Worth {word_whole(worth.mean or 0.0)} {currency} today on average"
     head += ", before any tool is paid. " if is_before_tooling(file) else ". "
-    spread = f"In one world of ten it is below {word_whole(worth.p10 or 0.0)}, in one of ten above {word_whole(worth.p90 or 0.0)}. "
+    spread = f"In one world of ten it is below {word_whole(worth.p10 or 0.0)}, "
+    spread += f"in one of ten above {word_whole(worth.p90 or 0.0)}. "
     loss = f"Chance of a loss: {word_share(round(result.chance_of_loss, 4))}. "
     less = NO_TOOLS if is_before_tooling(file) else ""
     if found.waits_for:
@@ -81,7 +96,13 @@ def _build_figures(file: PartFile, result: CaseResult) -> Table:
     currency = find_currency(file)
     back, rates = result.payback_spread, compute_rate_spread(file)
     rows = [
-        build_row((f"present worth, {currency}", *_word_spread(result.worth), f"chance of a loss {word_share(round(result.chance_of_loss, 4))}")),
+        build_row(
+            (
+                f"present worth, {currency}",
+                *_word_spread(result.worth),
+                f"chance of a loss {word_share(round(result.chance_of_loss, 4))}",
+            )
+        ),
         build_row(("payback, years from today", *_word_years(back), _word_never(result))),
     ]
     if rates is not None:
@@ -89,8 +110,16 @@ def _build_figures(file: PartFile, result: CaseResult) -> Table:
         none = f"; {word_share(round(rates.none, 4))} of the worlds have none" if rates.none else ""
         rows.append(build_row(("internal rate a year", *cells, _word_roots(result) + none)))
     else:
-        rows.append(build_row(("internal rate a year", "–", "–", "–", "no money is left to be put in, so there is no rate")))
-    columns = (Column("figure"), Column("mean", "", True), Column("P10", "", True), Column("P90", "", True), Column("of the expected case"))
+        rows.append(
+            build_row(("internal rate a year", "–", "–", "–", "no money is left to be put in, so there is no rate"))
+        )
+    columns = (
+        Column("figure"),
+        Column("mean", "", True),
+        Column("P10", "", True),
+        Column("P90", "", True),
+        Column("of the expected case"),
+    )
     return build_table("Worth, rate and payback", columns, rows, "")
 
 
@@ -107,14 +136,20 @@ def _word_years(spread: Spread) -> tuple[str, str, str]:
 
 def _word_never(result: CaseResult) -> str:
     own = "never" if result.payback is None else f"{result.payback:.1f} years"
-    never = f"; {word_share(round(result.never_pays_back, 4))} of the worlds never pay back" if result.never_pays_back else ""
+    never = (
+        f"; {word_share(round(result.never_pays_back, 4))} of the worlds never pay back"
+        if result.never_pays_back
+        else ""
+    )
     return own + never
 
 
 def _word_rate(rate: float | None) -> str:
     if rate is None:
         return "–"
-    return "over 1,000 %" if rate > 10 else word_share(round(rate, 3)) if rate >= 0 else f"−{word_share(round(-rate, 3))}"
+    return (
+        "over 1,000 %" if rate > 10 else word_share(round(rate, 3)) if rate >= 0 else f"−{word_share(round(-rate, 3))}"
+    )
 
 
 def _word_roots(result: CaseResult) -> str:
@@ -138,21 +173,53 @@ def _list_inputs(file: PartFile, found: PartCase) -> Iterator[Row]:
     if case is None or demand is None or found.landed is None or found.cash is None:
         return
     shape = ", ".join(word_share(round(share, 4)) for share in find_shape(demand))
-    yield build_row(("demand in a full year", _word_estimate(case.demand), "pieces", f"demand.per_year; by year {shape}"))
+    yield build_row(
+        ("demand in a full year", _word_estimate(case.demand), "pieces", f"demand.per_year; by year {shape}")
+    )
     yield build_row(("price", _word_estimate(case.price), currency, "demand.price"))
     for line in found.landed.lines:
         yield build_row((line.label, _word_estimate(line.money), currency, line.source))
     if len(found.landed.lines) > 1:
-        yield build_row(("a good piece in all, landed", _word_estimate(case.landed), currency, "sum of the lines above"))
+        yield build_row(
+            ("a good piece in all, landed", _word_estimate(case.landed), currency, "sum of the lines above")
+        )
     yield build_row(("tooling still to be paid", _word_estimate(case.tooling), currency, "by milestone, below"))
-    yield build_row(("weeks to the first sale", _word_estimate(case.launch), "weeks", f"quote {found.cash.quote}" if found.cash.quote else "usual for the family"))
+    yield build_row(
+        (
+            "weeks to the first sale",
+            _word_estimate(case.launch),
+            "weeks",
+            f"quote {found.cash.quote}" if found.cash.quote else "usual for the family",
+        )
+    )
     for one in found.upkeep:
-        yield build_row((one.label, word_cents(one.per_year, currency), f"{currency} a year", f"quote {found.cash.quote}, on one footing"))
+        yield build_row(
+            (
+                one.label,
+                word_cents(one.per_year, currency),
+                f"{currency} a year",
+                f"quote {found.cash.quote}, on one footing",
+            )
+        )
     for sibling in case.siblings:
-        yield build_row((f"takes from {sibling.name}", f"{sibling.lost:g} x {sibling.margin:,.2f}", f"{currency} a piece", "demand.takes_from x its margin"))
+        yield build_row(
+            (
+                f"takes from {sibling.name}",
+                f"{sibling.lost:g} x {sibling.margin:,.2f}",
+                f"{currency} a piece",
+                "demand.takes_from x its margin",
+            )
+        )
     for risk, mode in zip(case.errors, _list_modes(file), strict=True):
         if risk.mean > 0:
-            yield build_row((f"errors of {mode}", f"{risk.mean:.2g} x {word_whole(risk.late)}", currency, "what is probably still wrong with it"))
+            yield build_row(
+                (
+                    f"errors of {mode}",
+                    f"{risk.mean:.2g} x {word_whole(risk.late)}",
+                    currency,
+                    "what is probably still wrong with it",
+                )
+            )
 
 
 def _list_modes(file: PartFile) -> list[str]:
@@ -170,7 +237,9 @@ def _say_conditions(file: PartFile, found: PartCase) -> Line:
     if found.landed is not None and found.landed.missing:
         parts.append(f"No price is known for {word_list(found.landed.missing, 6)}: the cost of a piece is a least.")
     if found.unknown_siblings:
-        parts.append(f"It takes sales from {word_list(found.unknown_siblings)}, whose margin is not known and not counted.")
+        parts.append(
+            f"It takes sales from {word_list(found.unknown_siblings)}, whose margin is not known and not counted."
+        )
     own = None if file.part.demand is None else convert_price(file.rates, file.part.demand.cost, file.workspace.today)
     if own is not None and found.landed is not None and abs(float(own) - found.landed.money.likely) > 0.15 * float(own):
         parts.append(f"The record itself says {own:,.2f} {find_currency(file)} a piece; the quote is used.")
@@ -194,7 +263,7 @@ def _build_working(file: PartFile) -> Working:
             "less tooling by milestone, less errors left x their cost in tooling, each at 1 / (1 + cost of money) ^ years",
         ),
         tuple(inputs),
-        "engineering economy (present worth, internal rate, payback); low, likely, high as PERT (Malcolm and others, 1959)",
+        "engineering economy (present worth, internal rate, payback); low, likely, high: PERT (Malcolm and others, 1959)",
         "One world has one level of demand, price and cost in all its years. P10: one world of ten is lower.",
     )
 
@@ -208,11 +277,17 @@ def _draw_drivers(file: PartFile, result: CaseResult) -> Figure | None:
         return None
     currency, worth = find_currency(file), result.expected_worth
     first = drivers[0]
-    words = f"Worth with every input at its mean: {word_whole(worth)} {currency}. Moved most by {_name_input(first)}: "
+    words = f"Worth with every input at its mean: {word_whole(worth)} {currency}. "
+    words += f"Moved most by {_name_input(first)}: "
     words += f"{word_whole(first.worth_low)} to {word_whole(first.worth_high)} {currency} from its P10 to its P90."
     bars = tuple(_build_bar(one) for one in drivers)
-    chart = TornadoChart("What drives the worth", words, currency, worth, f"all at their mean: {word_whole(worth)}", bars)
-    return Figure(chart, say("Each input from its P10 to its P90, all others at their mean. Hatched: it turns into a loss.", Tone.SOFT))
+    chart = TornadoChart(
+        "What drives the worth", words, currency, worth, f"all at their mean: {word_whole(worth)}", bars
+    )
+    return Figure(
+        chart,
+        say("Each input from its P10 to its P90, all others at their mean. Hatched: it turns into a loss.", Tone.SOFT),
+    )
 
 
 def _name_input(driver: Driver) -> str:
@@ -220,7 +295,10 @@ def _name_input(driver: Driver) -> str:
 
 
 def _build_bar(one: Driver) -> TornadoBar:
-    words = [word_weeks(end) if one.name == "launch" else word_whole(end) if abs(end) >= 100 else f"{end:.2f}" for end in (one.low, one.high)]
+    words = [
+        word_weeks(end) if one.name == "launch" else word_whole(end) if abs(end) >= 100 else f"{end:.2f}"
+        for end in (one.low, one.high)
+    ]
     turns = (one.worth_low < 0) != (one.worth_high < 0)
     return TornadoBar(_name_input(one), one.worth_low, one.worth_high, words[0], words[1], turns)
 
@@ -231,7 +309,9 @@ def _draw_spread(file: PartFile, result: CaseResult) -> Figure | None:
         return None
     low, high = (float(np.quantile(draws, share)) for share in (0.005, 0.995))
     step = (high - low) / 24
-    start = np.floor(low / step) * step if low < 0 < high else low  # zero lies on an edge, so that no bin is half a loss
+    start = (
+        np.floor(low / step) * step if low < 0 < high else low
+    )  # zero lies on an edge, so that no bin is half a loss
     edges = start + step * np.arange(26)
     counts = np.histogram(np.clip(draws, edges[0], edges[-1]), edges)[0]
     currency = find_currency(file)
@@ -282,14 +362,23 @@ def build_case_json(file: PartFile, draws: int = DRAWS, seed: int = SEED) -> dic
         "landed_quote": None if found.landed is None else found.landed.quote,
         "tooling": _dump_estimate(case.tooling),
         "tooling_due": [
-            {"on": one.on.isoformat(), "week": one.week, "what": one.what, "tool": one.tool, "amount": word_plain(one.amount, currency)}
+            {
+                "on": one.on.isoformat(),
+                "week": one.week,
+                "what": one.what,
+                "tool": one.tool,
+                "amount": word_plain(one.amount, currency),
+            }
             for one in found.cash.due
         ],
         "spent": word_plain(found.cash.spent, currency),
         "fixed_per_year": case.fixed_per_year,
         "siblings": {one.name: {"lost": one.lost, "margin": one.margin} for one in case.siblings},
         "errors": [{"expected": risk.mean, "late": risk.late} for risk in case.errors],
-        "drivers": [{"input": d.name, "low": d.low, "high": d.high, "worth": [d.worth_low, d.worth_high]} for d in find_case_drivers(file)],
+        "drivers": [
+            {"input": d.name, "low": d.low, "high": d.high, "worth": [d.worth_low, d.worth_high]}
+            for d in find_case_drivers(file)
+        ],
         "waits_for": list(found.waits_for),
     }
     return answer

@@ -259,13 +259,15 @@ def _draw_swings(advice: LoopAdvice, currency: str) -> Figure | None:
         for one in advice.swings[:8]
     )
     first = advice.swings[0]
-    words = f"The net gain is {word_whole(advice.result.net)} {currency}. {first.label[0].upper()}{first.label[1:]} moves it most: "
+    words = f"The net gain is {word_whole(advice.result.net)} {currency}. "
+    words += f"{first.label[0].upper()}{first.label[1:]} moves it most: "
     words += f"from {word_whole(first.net_low)} to {word_whole(first.net_high)} {currency}."
     turning = [one.label for one in advice.swings if one.turns_inside]
     if turning:
         words += f" The answer turns within the range of {word_list(turning, 4)}."
     base = f"net gain as it stands: {word_whole(advice.result.net)}"
-    note = "Costs run over their own low and high; errors, price and weeks from half to double; chances 20 points each way. "
+    note = "Costs run over their own low and high; errors, price and weeks from half to double; "
+    note += "chances 20 points each way. "
     note += "Hatched: the answer turns within the bar."
     chart = TornadoChart("What moves the net gain of one more loop", words, currency, advice.result.net, base, bars)
     return Figure(chart, say(note, Tone.SOFT))
@@ -313,7 +315,7 @@ def _build_loop_working(file: PartFile, advice: LoopAdvice) -> Working:
             inputs.append(WorkingInput(gain.mode.value, words, say("left x chance to find x (late - now)")))
     return Working(
         (
-            "net gain = sum over modes of errors left x chance to find one x (cost late - cost now) - price of the loop",
+            "net gain = sum over modes of errors left x chance to find one x (late - now) - price of the loop",
             f"= {word_whole(advice.result.net + advice.result.price)} - {word_whole(advice.result.price)} "
             f"= {word_whole(advice.result.net)} {currency}",
         ),
@@ -400,7 +402,7 @@ def _dump_result(result: LoopResult) -> dict[str, Any]:
 
 def _dump_option(result: LoopResult, options: tuple[Option, ...]) -> dict[str, Any]:
     found = next(one for one in options if one.loop.name == result.name)
-    parts = {label: cost for label, cost in found.parts}
+    parts = dict(found.parts)
     return {
         **_dump_result(result),
         "gain_per_money": result.gain_per_money,

@@ -1,4 +1,4 @@
-"""Quotes side by side on one footing: scope first, then pass or fail, then every line of cost, then what turns the answer."""
+"""Quotes side by side on one footing: scope, pass or fail, every line of cost, and what turns the answer."""
 
 from __future__ import annotations
 
@@ -27,7 +27,9 @@ from pipeline.views.states import name_supplier
 from pipeline.views.wording import word_count, word_day, word_list, word_money, word_number, word_share
 
 NOT_STATED = "not stated"
-NO_QUOTE = "No quote is recorded. The buyer writes one under quotes: with its revision and the day to which it is valid."
+NO_QUOTE = (
+    "No quote is recorded. The buyer writes one under quotes: with its revision and the day to which it is valid."
+)
 NO_CASH = "No tooling money is left to be paid."
 
 
@@ -171,15 +173,25 @@ def _find_best(footing: OneFooting) -> int | None:
 
 
 def _build_sum_rows(footing: OneFooting, currency: str) -> Iterator[QuoteRow]:
-    yield _row("a good piece, landed", _over(footing, lambda row: _least(row, word_cents(row.footing.landed_good, currency))), currency)
+    yield _row(
+        "a good piece, landed",
+        _over(footing, lambda row: _least(row, word_cents(row.footing.landed_good, currency))),
+        currency,
+    )
     yield _row("a good piece, everything in it", _over(footing, _word_per_good), currency)
-    yield _row("present value of what is paid", _over(footing, lambda row: _word_present(row, footing, currency)), currency)
+    yield _row(
+        "present value of what is paid", _over(footing, lambda row: _word_present(row, footing, currency)), currency
+    )
     yield _row("share of the tools", _over(footing, _word_tool_share))
     yield _row("pieces bought", _over(footing, lambda row: f"{row.footing.quantities.bought:,}"))
     yield _row("shots", _over(footing, lambda row: f"{row.footing.quantities.shots:,}"))
     yield _row("sets of tools", _over(footing, lambda row: str(row.footing.quantities.sets)))
     yield _row("refurbishments", _over(footing, lambda row: str(row.footing.quantities.refurbishments)))
-    yield _row("piece plus tool / pieces, which misleads", _over(footing, lambda row: word_cents(row.footing.headline, currency)), currency)
+    yield _row(
+        "piece plus tool / pieces, which misleads",
+        _over(footing, lambda row: word_cents(row.footing.headline, currency)),
+        currency,
+    )
 
 
 def _least(row: Ranked, words: str) -> str:
@@ -241,9 +253,12 @@ def _say_cheapest(footing: OneFooting, currency: str) -> str:
 
 def _say_volumes(footing: OneFooting) -> Iterator[str]:
     if len(footing.by_volume) == 1:
-        yield f"Among the complete offers {footing.by_volume[0].name} is cheapest at every volume from a tenth of the need to four times it."
+        name = footing.by_volume[0].name
+        yield f"Among the complete offers {name} is cheapest at every volume from a tenth of the need to four times it."
     elif footing.by_volume:
-        parts = [f"{one.name} from {one.from_good:,} good pieces ({one.per_year:,.0f} a year)" for one in footing.by_volume]
+        parts = [
+            f"{one.name} from {one.from_good:,} good pieces ({one.per_year:,.0f} a year)" for one in footing.by_volume
+        ]
         yield f"Among the complete offers, whatever else speaks against them, the cheapest is {word_list(parts, 8)}."
 
 
@@ -254,7 +269,8 @@ def _say_switches(file: PartFile, footing: OneFooting) -> Iterator[str]:
             yield f"At a yield of {at} of {one.name} (now {now}) the cheapest would be {one.winner}."
         else:
             money = file.part.quotes[one.name].money
-            yield f"At {one.turns_at:.4f} for the {money} (now {one.value.normalize():f}) the cheapest would be {one.winner}."
+            at, now = f"{one.turns_at:.4f}", f"{one.value.normalize():f}"
+            yield f"At {at} for the {money} (now {now}) the cheapest would be {one.winner}."
 
 
 def _build_working(file: PartFile, footing: OneFooting) -> Working:
@@ -265,7 +281,9 @@ def _build_working(file: PartFile, footing: OneFooting) -> Working:
     ]
     if footing.purchase is not None:
         years = ", ".join(f"{pieces:,}" for pieces in footing.purchase.good_by_year)
-        inputs.append(WorkingInput("good pieces by year", years, say("likely demand of the record, with ramp and decay")))
+        inputs.append(
+            WorkingInput("good pieces by year", years, say("likely demand of the record, with ramp and decay"))
+        )
         delay = f"{word_cents(footing.purchase.delay_per_week, find_currency(file))} {find_currency(file)}"
         inputs.append(WorkingInput("a week later than the quickest", delay, say("sales lost for good, see the ladder")))
     return Working(
@@ -293,7 +311,16 @@ def build_quote_sections(file: PartFile) -> tuple[Section, ...]:
     figures = () if curve is None else (Figure(curve),)
     aside = "" if footing.leading is None else f"as {footing.leading} asks for it"
     return (
-        Section("quote-cash", "When the money goes out", aside, (), figures, (build_cash_table(file),), _say_cash(file), fold=True),
+        Section(
+            "quote-cash",
+            "When the money goes out",
+            aside,
+            (),
+            figures,
+            (build_cash_table(file),),
+            _say_cash(file),
+            fold=True,
+        ),
     )
 
 
@@ -329,16 +356,22 @@ def _draw_volumes(file: PartFile, footing: OneFooting) -> CurveChart | None:
         return None
     volumes = sorted({max(1, round(purchase.good * share)) for share in (0.25, 0.5, 0.75, 1, 1.5, 2, 3)})
     curves = tuple(
-        Curve(name, tuple(_find_points(footing.quotes[name], footing, volumes)), Mark.PROVEN if name == footing.chosen else Mark.IN_HAND)
+        Curve(
+            name,
+            tuple(_find_points(footing.quotes[name], footing, volumes)),
+            Mark.PROVEN if name == footing.chosen else Mark.IN_HAND,
+        )
         for name in complete
     )
     currency = find_currency(file)
+    ends = [(one.label, one.points[0], one.points[-1]) for one in curves]
     words = "Cost of a good piece with everything in it. " + " ".join(
-        f"{one.label}: {one.points[0].y:,.2f} at {one.points[0].x:,.0f} a year, {one.points[-1].y:,.2f} at {one.points[-1].x:,.0f}."
-        for one in curves
+        f"{name}: {few.y:,.2f} at {few.x:,.0f} a year, {many.y:,.2f} at {many.x:,.0f}." for name, few, many in ends
     )
     now = purchase.good / purchase.years
-    return CurveChart("What a good piece costs, by volume", words, "good pieces a year", currency, curves, now, "likely")
+    return CurveChart(
+        "What a good piece costs, by volume", words, "good pieces a year", currency, curves, now, "likely"
+    )
 
 
 def _find_points(quote: Quote, footing: OneFooting, volumes: list[int]) -> Iterator[CurvePoint]:
@@ -378,11 +411,19 @@ def build_quotes_json(file: PartFile) -> dict[str, Any]:
         "good_by_year": [] if footing.purchase is None else list(footing.purchase.good_by_year),
         "no_footing_because": footing.no_footing,
         "without_fresh_rate": dict(footing.unpriced),
-        "scope": {row.point: dict(zip(footing.quotes, (one.value for one in row.said), strict=True)) for row in footing.scope},
+        "scope": {
+            row.point: dict(zip(footing.quotes, (one.value for one in row.said), strict=True)) for row in footing.scope
+        },
         "quotes": [] if comparison is None else [_dump_row(row, footing, currency) for row in comparison.rows],
         "cheapest_by_volume": [{"from_good": one.from_good, "quote": one.name} for one in footing.by_volume],
         "switches": [
-            {"quote": s.name, "what": s.what, "value": str(s.value), "turns_at": f"{s.turns_at:.6f}", "winner": s.winner}
+            {
+                "quote": s.name,
+                "what": s.what,
+                "value": str(s.value),
+                "turns_at": f"{s.turns_at:.6f}",
+                "winner": s.winner,
+            }
             for s in footing.switches
         ],
         "tooling_cash": [
@@ -409,8 +450,8 @@ def _dump_row(row: Ranked, footing: OneFooting, currency: str) -> dict[str, Any]
         "per_good": None if one.per_good is None else str(one.per_good),
         "present_value": _dump_money(footing.present[one.name], currency),
         "lines": {
-            line.name: {"low": _dump_money(line.low, currency), "high": _dump_money(line.high, currency)} for line in one.lines
+            line.name: {"low": _dump_money(line.low, currency), "high": _dump_money(line.high, currency)}
+            for line in one.lines
         },
         "rounding": _dump_money(one.rounding, currency),
     }
-

@@ -19,10 +19,18 @@ from pipeline.portfolio.loop import compute_loop_advice, find_late, find_no_advi
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.portfolio.quotes import compute_one_footing
 from pipeline.portfolio.tooling_cash import compute_tooling_cash
-from pipeline.views.addresses import find_part_page, name_gate_anchor
+from pipeline.views.addresses import PARTS, find_part_page, name_gate_anchor
 from pipeline.views.case import is_before_tooling
 from pipeline.views.change_cost import render_span
-from pipeline.views.money_words import build_row, build_table, find_currency, word_cents, word_left, word_weeks, word_whole
+from pipeline.views.money_words import (
+    build_row,
+    build_table,
+    find_currency,
+    word_cents,
+    word_left,
+    word_weeks,
+    word_whole,
+)
 from pipeline.views.part_gates import word_decision
 from pipeline.views.part_head import build_cautions, build_hold, build_title_block
 from pipeline.views.shapes_marks import Caution, Cell, Column, Line, Link, Mark, Row, Run, Table, Tone, build_line
@@ -31,7 +39,12 @@ from pipeline.views.shapes_site import PageHead
 from pipeline.views.states import build_bench, name_person, name_supplier
 from pipeline.views.wording import word_count, word_day, word_list, word_money, word_share
 
-_OWNERS = {ToolOwner.US: "ours", ToolOwner.SUPPLIER: "the supplier's", ToolOwner.SHARED: "shared", ToolOwner.NOT_STATED: "not stated"}
+_OWNERS = {
+    ToolOwner.US: "ours",
+    ToolOwner.SUPPLIER: "the supplier's",
+    ToolOwner.SHARED: "shared",
+    ToolOwner.NOT_STATED: "not stated",
+}
 
 
 @dataclass(frozen=True)
@@ -87,9 +100,12 @@ def build_release_sheet(file: PartFile) -> ReleaseSheet:
     number, name = file.number, file.part.name
     return ReleaseSheet(
         head=PageHead(
-            f"Tooling release {number}", find_release_sheet(number), f"Tooling release of {name}, to be signed", "parts",
-            (Link("Parts", "parts/index.html"), Link(number, find_part_page(number))),
-        ),  # fmt: skip
+            f"Tooling release {number}",
+            find_release_sheet(number),
+            f"Tooling release of {name}, to be signed",
+            "parts",
+            (Link("Parts", PARTS), Link(number, find_part_page(number))),
+        ),
         block=build_title_block(file),
         verdict=_say_verdict(file, blockers, may_sign),
         may_sign=may_sign,
@@ -126,7 +142,7 @@ def _say_verdict(file: PartFile, blockers: Table, may_sign: bool) -> Line:
 
 
 def build_blockers(file: PartFile) -> Table:
-    """Make the list of what blocks the release: every requirement of an unproven gate, and what the release itself wants."""
+    """Make the list of what blocks the release: requirements of unproven gates, and what the release itself wants."""
     columns = (Column("gate"), Column("what is lacking"), Column("what would mend it"))
     rows = tuple(_list_blockers(file))
     return build_table("What is in the way", columns, rows, "Nothing: every gate before tooling is proven.")
@@ -134,18 +150,24 @@ def build_blockers(file: PartFile) -> Table:
 
 def _list_blockers(file: PartFile) -> Iterator[Row]:
     told: set[str] = set()
+    said: set[tuple[Gate, str]] = set()
     for gate in GATES[:-1]:
         standing = file.standing.gates[gate]
         if standing.state is GateState.PROVEN:
             continue
         for requirement in standing.open_requirements:
             told.add(requirement.id)
+            if (gate, requirement.answer.words) in said:  # "no offer yet" once, not for each of its requirements
+                continue
+            said.add((gate, requirement.answer.words))
             stale = requirement.state is Met.STALE
             yield _build_blocker(file, gate, requirement.answer, "went stale: " if stale else "", stale)
         if not standing.open_requirements:
             yield _build_undecided(file, gate, standing.state)
         for fault in standing.faults:
-            yield build_row((_link_gate(file, gate), f"the decision does not count: {fault.split(': ', 1)[-1]}", "decide again"))
+            yield build_row(
+                (_link_gate(file, gate), f"the decision does not count: {fault.split(': ', 1)[-1]}", "decide again")
+            )
     bench = build_bench(file)
     for name, need in file.workspace.catalogues.gates.release.needs.items():
         if name not in told and name in REQUIREMENTS:
@@ -173,7 +195,13 @@ def _build_undecided(file: PartFile, gate: Gate, state: GateState) -> Row:
 
 def build_waivers(file: PartFile) -> Table:
     """Make the list of waivers with what they may cost and when they end; those that ran out are flagged."""
-    columns = (Column("waived"), Column("until"), Column("exposure", "", True), Column("at the risk of"), Column("instead"))
+    columns = (
+        Column("waived"),
+        Column("until"),
+        Column("exposure", "", True),
+        Column("at the risk of"),
+        Column("instead"),
+    )
     rows = [_build_waiver(file, waiver) for waiver in file.part.waivers]
     return build_table("Waivers", columns, rows, "None.")
 
@@ -193,7 +221,7 @@ def _build_waiver(file: PartFile, waiver: Waiver) -> Row:
 
 
 def build_exposure(file: PartFile) -> Table:
-    """Make the exposure by failure mode: errors left, chance of none, and what is at stake; no figure over all chances."""
+    """Make the exposure by failure mode: errors left, chance of none, money at stake; no chance over all of them."""
     currency, errors = find_currency(file), compute_part_errors(file)
     saving = None if file.ladder is None else _find_saving(file)
     rows = []
@@ -202,7 +230,13 @@ def build_exposure(file: PartFile) -> Table:
         money = "–" if saving is None else word_whole(row.remaining.mean * float(saving))
         seen = "no check so far" if row.is_unseen else word_list([one.check.split(",")[0] for one in row.saw], 3)
         rows.append(build_row((row.mode.value, left, none, money, (Run(seen, Tone.FLAG),) if row.is_unseen else seen)))
-    columns = (Column("failure mode"), Column("errors left", "", True), Column("none", "chance", True), Column("at stake", currency, True), Column("seen by"))
+    columns = (
+        Column("failure mode"),
+        Column("errors left", "", True),
+        Column("none", "chance", True),
+        Column("at stake", currency, True),
+        Column("seen by"),
+    )
     return build_table("What is probably still wrong", columns, rows, "The family says nothing of usual errors.")
 
 
@@ -217,7 +251,8 @@ def _say_exposure(file: PartFile) -> Line:
     if not errors.rows or file.ladder is None:
         return ()
     total = sum(row.remaining.mean for row in errors.rows) * float(_find_saving(file))
-    words = f"In all {word_whole(total)} {find_currency(file)} at stake: errors left x (cost found in tooling - cost found now). "
+    words = f"In all {word_whole(total)} {find_currency(file)} at stake: "
+    words += "errors left x (cost found in tooling - cost found now). "
     if errors.open_changes:
         words += f"Known and not corrected: {'; '.join(errors.open_changes)}. "
     return build_line(Run(words, Tone.SOFT))
@@ -250,7 +285,9 @@ def build_cash_by_milestone(file: PartFile) -> Table:
     sums: dict[tuple[dt.date, str], Decimal] = {}
     for line in cash.due:
         sums[(line.on, line.what)] = sums.get((line.on, line.what), Decimal(0)) + line.amount
-    rows = [build_row((word_day(on), what, word_cents(amount, currency))) for (on, what), amount in sorted(sums.items())]
+    rows = [
+        build_row((word_day(on), what, word_cents(amount, currency))) for (on, what), amount in sorted(sums.items())
+    ]
     if rows:
         rows.append(build_row(("total", "", word_cents(cash.total, currency)), strong=True))
     if cash.spent:
@@ -261,7 +298,13 @@ def build_cash_by_milestone(file: PartFile) -> Table:
 
 def build_tool_list(file: PartFile) -> Table:
     """Make the list of tools with price, owner and life."""
-    columns = (Column("tool"), Column("state"), Column("price", "", True), Column("owner"), Column("life", "shots", True))
+    columns = (
+        Column("tool"),
+        Column("state"),
+        Column("price", "", True),
+        Column("owner"),
+        Column("life", "shots", True),
+    )
     rows = [_build_tool(file, key, tool) for key, tool in file.part.tools.items()]
     rows += [build_row((use, "kept in another record", "–", "–", "–")) for use in file.part.uses_tools]
     return build_table("Tools", columns, rows, "No tool is on record.")
@@ -299,7 +342,13 @@ def build_change_costs(file: PartFile) -> Table:
     steps = (Stage.TOOL_ORDERED, Stage.TOOL_CUT, Stage.FIRST_ARTICLE, Stage.RELEASED)
     figures += [(f"at {stage.words}", ladder.find_rung(stage)) for stage in steps if today is None or stage > today]
     rows = [
-        build_row((name, render_span(figure.total) + (" at least" if figure.missing else ""), word_weeks(float(figure.weeks.likely))))
+        build_row(
+            (
+                name,
+                render_span(figure.total) + (" at least" if figure.missing else ""),
+                word_weeks(float(figure.weeks.likely)),
+            )
+        )
         for name, figure in figures
     ]
     return build_table("What one change costs, now and after", columns, rows, "")
@@ -327,7 +376,8 @@ def _say_loop(file: PartFile) -> Line:
         return build_line(find_no_advice(file))
     currency, best = find_currency(file), advice.best
     if best.net <= 0:
-        return build_line(f"No further look pays: the best, {best.name}, costs {word_whole(-best.net)} {currency} more than it saves on average.")
+        words = f"No further look pays: the best, {best.name}, costs on average {word_whole(-best.net)} {currency} "
+        return build_line(f"{words}more than it saves.")
     words = f"One more look pays before signing: {best.name}, {word_whole(best.net)} {currency} net on average, "
     return build_line(Run(words + f"{word_weeks(best.weeks)} weeks.", Tone.FLAG))
 
@@ -340,7 +390,8 @@ def _pick_cautions(file: PartFile) -> tuple[Caution, ...]:
     found = build_cautions(file)
     serious = tuple(one for one in found if one.strong)
     chosen = serious or found[:2]
-    words = "Nothing on this sheet says that the part is safe. Local codes and licensed practice decide; tests are made by a competent laboratory."
+    words = "Nothing on this sheet says that the part is safe. Local codes and licensed practice decide; "
+    words += "tests are made by a competent laboratory."
     return (*chosen, Caution("A signature releases money.", words, strong=bool(serious)))
 
 
@@ -349,7 +400,9 @@ def _list_signatures(file: PartFile) -> Iterator[SignatureLine]:
     owners = " or ".join(policy.decided_by)
     yield SignatureLine(owners, "I release this money.", _name_people(file, policy.decided_by))
     yield SignatureLine("lead", "The gates before tooling are proven as shown.", _name_people(file, (Role.LEAD,)))
-    yield SignatureLine("second signature", "I have looked at it and am not one of the two above.", "another person of the shop")
+    yield SignatureLine(
+        "second signature", "I have looked at it and am not one of the two above.", "another person of the shop"
+    )
 
 
 def _name_people(file: PartFile, roles: tuple[Role, ...]) -> str:
