@@ -32,6 +32,7 @@ COMMANDS = {
     "ladder": "What one change costs, by the stage at which it is found.",
     "new": "Start the record of a part.",
     "loop": "What is probably still wrong with a part, and whether one more loop pays.",
+    "measure": "Fit a file of points or readings: values with uncertainty and verdict, and the entry to record.",
     "next": "What to do next, for one part, one engineer, or all.",
     "quote": "Record a supplier's offer.",
     "release": "Release the money for tooling.",
@@ -40,6 +41,7 @@ COMMANDS = {
     "schema": "Write JSON Schemas, so that an editor completes records.",
     "serve": "Serve the site on this machine and rebuild it when a record changes.",
     "waive": "Set a requirement aside, with a reason, a name and an end.",
+    "stack": "The gap of an interface: worst case, root-sum-square, Monte Carlo, shares, chances, steps.",
 }
 """Every command and its line of help. The module `pipeline.cli.<name>` holds it as `command`."""
 

@@ -25,7 +25,6 @@ from pipeline.portfolio.money import build_rates
 from pipeline.portfolio.redo import build_change_basis
 from pipeline.portfolio.shop import Shop
 
-
 MEASURED = "measured"
 """Key under which a part's file keeps what was measured, once its evidence was opened."""
 
