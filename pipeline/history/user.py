@@ -83,3 +83,8 @@ def _run_as_user(folder: Path, arguments: Sequence[str]) -> tuple[int, str]:
         return 127, str(problem)
     out, err = process.communicate()
     return process.returncode, (out + err).decode("utf-8", "replace").strip()
+
+
+def read_prefix(folder: Path) -> str:
+    """Return a folder's path in its repository, "" or ending in `/`."""
+    return run_git(folder, ["rev-parse", "--show-prefix"]).out.decode("utf-8", "surrogateescape").rstrip("\n")

@@ -10,6 +10,7 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.findings.finding import Finding, Location, Pointer
 from pipeline.findings.report import sort_findings
@@ -23,13 +24,14 @@ from pipeline.model.catalogue import Catalogues
 from pipeline.model.named_files import find_named_files
 from pipeline.model.part import Part
 from pipeline.model.workspace import EvidenceFile, FileState, Workspace
-from pipeline.portfolio.money import build_rates
-from pipeline.portfolio.portfolio import PartFile
 from pipeline.reading.evidence import look_at_file, read_evidence_list
 from pipeline.reading.shape import parse_shape
 from pipeline.reading.source import decode_source, read_source
 from pipeline.reading.tree import Tree, parse_tree
 from pipeline.reading.workspace import build_part_path, read_catalogues
+
+if TYPE_CHECKING:
+    from pipeline.portfolio.portfolio import PartFile
 
 
 @dataclass(frozen=True)
@@ -75,17 +77,27 @@ class Near:
         """Return the record as pages and costs want it. Raises ValueError where it cannot be used."""
         if self.part is None or self.lineage is None or self.standing is None or self.workspace is None:
             raise ValueError(f"{self.number} cannot be used until its findings are mended")
+        from pipeline.portfolio.money import build_rates
+        from pipeline.portfolio.portfolio import PartFile  # costs are for those who ask for them: a hook does not
+
         rates = build_rates(self.catalogues)
         return PartFile(self.part, self.lineage, self.standing, self.findings, self.workspace, rates)
 
 
-def read_near(root: Path, number: str, today: dt.date | None = None) -> tuple[Near | None, tuple[Finding, ...]]:
+def read_near(
+    root: Path,
+    number: str,
+    today: dt.date | None = None,
+    catalogues: Catalogues | None = None,
+    files: Mapping[str, EvidenceFile] | None = None,
+) -> tuple[Near | None, tuple[Finding, ...]]:
     """Read a record with all that it points at; None, with the findings, where the catalogues cannot be used.
 
     A record that is not there yet gives a Near without content, and no findings.
+    catalogues, files : what was read already: the catalogues, and evidence files by path in the part's folder.
     """
     problems: list[Finding] = []
-    catalogues = read_catalogues(root, {}, problems)
+    catalogues = catalogues or read_catalogues(root, {}, problems)
     if catalogues is None:
         return None, sort_findings(problems)
     day = today or catalogues.shop.as_of or dt.date.today()
@@ -98,7 +110,7 @@ def read_near(root: Path, number: str, today: dt.date | None = None) -> tuple[Ne
             near = Near(root, number, catalogues, day, b"", {}, {}, {}, findings=problems_of_text)
             return near, ()
     listed, bad_lines = read_evidence_list(root, f"projects/{number}")
-    near = Near(root, number, catalogues, day, content, {}, {}, listed, findings=bad_lines)
+    near = Near(root, number, catalogues, day, content, {}, files or {}, listed, findings=bad_lines)
     return (near if content is None else preview(near, content)), ()
 
 

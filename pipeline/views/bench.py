@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
@@ -11,6 +12,8 @@ from typing import Any
 from pipeline.costing.impact import Impact, compute_impact
 from pipeline.costing.paths import Cycle
 from pipeline.costing.stages import parse_stage
+from pipeline.findings.finding import escape_hidden
+from pipeline.findings.rule import Rule
 from pipeline.gates.judgement import Met
 from pipeline.gates.quoted import find_chosen
 from pipeline.lineage.coverage import Cell, CellState, compute_coverage
@@ -239,3 +242,30 @@ def render_empty_traveller(file: PartFile) -> str:
             row["interface"] = interface
             writer.writerow([row.get(name, "") for name in TRAVELLER_COLUMNS])
     return table.getvalue()
+
+
+def render_rule(rule: Rule) -> str:
+    """Return a rule in full: what it wants, why, the way out, and an example of each kind."""
+    lines = [f"{rule.id}  {rule.title}  ({rule.severity})", "", *textwrap.wrap(rule.why, WIDE), ""]
+    lines += [*textwrap.wrap(f"Fix: {rule.fix}.", WIDE)]
+    for word, example in (("Bad", rule.bad), ("Good", rule.good)):
+        shown = [line for line in example.part.rstrip("\n").splitlines() if line.strip()]
+        shown += [line for path, text in example.files.items() for line in _show_file(path, text)]
+        if shown:
+            lines += ["", f"{word}:", *(f"    {escape_hidden(line)}" for line in shown)]
+    return "\n".join(lines)
+
+
+def _show_file(path: str, text: str | None) -> list[str]:
+    return [f"{path} is not there"] if text is None else [f"{path}:", *(f"  {line}" for line in text.splitlines()[:20])]
+
+
+def render_rule_list(rules: Sequence[Rule]) -> str:
+    """Return a line for each rule."""
+    return "\n".join(f"{rule.id}  {rule.severity.value:<8} {rule.title}" for rule in rules)
+
+
+def build_rule_dict(rule: Rule) -> dict[str, Any]:
+    """Return a rule as plain data."""
+    return {"id": rule.id, "severity": rule.severity.value, "title": rule.title, "why": rule.why, "fix": rule.fix,
+            "bad": rule.bad.part, "good": rule.good.part}  # fmt: skip
