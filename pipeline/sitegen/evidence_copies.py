@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
@@ -14,7 +15,7 @@ from pipeline.views.addresses import find_part_file
 MAX_BYTES = 8_000_000
 """Larger files stay in the workspace; their line says so."""
 
-PICTURES = frozenset({".png", ".jpg", ".jpeg", ".gif", ".webp", ".avif"})
+PICTURES = frozenset({".svg", ".png", ".jpg", ".jpeg", ".gif", ".webp", ".avif"})
 ACTIVE = frozenset(
     {
         ".html",
@@ -63,9 +64,8 @@ def find_copies(root: Path, file: PartFile) -> PartCopies:
         if copy is not None:
             copies.append(copy)
             published[name] = find_part_file(file.number, copy.path.removeprefix(f"parts/{file.number}/"))
-    picture, extra = _find_picture(root, file)
     record = Copy(f"parts/{file.number}/part.yaml", source=root / "projects" / file.number / "part.yaml")
-    return PartCopies((*copies, *extra, record), published, picture)
+    return PartCopies((*copies, record), published, _find_picture(file, published))
 
 
 def _is_there(file: PartFile, name: str) -> bool:
@@ -76,26 +76,19 @@ def _is_there(file: PartFile, name: str) -> bool:
 
 
 def _copy_one(root: Path, file: PartFile, name: str) -> Copy | None:
+    """Return the copy of one file; a drawing is cleaned, what a browser would run is handed out as text."""
     if not _is_there(file, name):
         return None
     source = root / "projects" / file.number / name
     kind = PurePosixPath(name).suffix.lower()
     target = f"parts/{file.number}/{name}"
     if kind == ".svg":
-        clean = clean_svg(source.read_bytes())
+        clean = clean_svg(source.read_bytes(), follow_scheme=name == file.part.picture)
         return Copy(f"{target}.txt", source=source) if clean is None else Copy(target, content=clean)
     return Copy(f"{target}.txt" if kind in ACTIVE or not kind else target, source=source)
 
 
-def _find_picture(root: Path, file: PartFile) -> tuple[str, tuple[Copy, ...]]:
-    """Return the address of the picture and the copy that is made for it; a drawing follows the reader's scheme."""
-    name = file.part.picture
-    if name is None or not _is_there(file, name):
-        return "", ()
-    kind = PurePosixPath(name).suffix.lower()
-    if kind == ".svg":
-        clean = clean_svg((root / "projects" / file.number / name).read_bytes(), follow_scheme=True)
-        if clean is None:
-            return "", ()
-        return find_part_file(file.number, "picture.svg"), (Copy(f"parts/{file.number}/picture.svg", content=clean),)
-    return (find_part_file(file.number, name), ()) if kind in PICTURES else ("", ())
+def _find_picture(file: PartFile, published: Mapping[str, str]) -> str:
+    """Return the address of the picture; none where it is not there or of a kind that a page does not show."""
+    address = published.get(file.part.picture or "", "")
+    return address if PurePosixPath(address).suffix.lower() in PICTURES else ""

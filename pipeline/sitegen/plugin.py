@@ -7,9 +7,11 @@ pages can link to them. Source of the hooks: MkDocs user guide, "Plugins" (event
 from __future__ import annotations
 
 import datetime as dt
+import gc
 import logging
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Literal, cast
 from urllib.parse import quote
@@ -106,11 +108,15 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
 
     def on_files(self, files: Files, *, config: MkDocsConfig) -> Files:
         """Read the workspace and add every page, table and copy of evidence as a plain file."""
+        with _garbage_waits():
+            return self._add_all(files, config)
+
+    def _add_all(self, files: Files, config: MkDocsConfig) -> Files:
         portfolio = self.portfolio = build_portfolio(self.root, self._read_day())
         self._report(portfolio)
         self.site = self._build_facts(portfolio, files, config)
         views = build_views(portfolio, self.root)
-        environment = build_environment(config.theme.dirs, self.site, self.cache)
+        environment = build_environment(config.theme.dirs, self.site, self.cache.hold_place)
         self.pages = render_pages(views, environment, self.cache)
         for address, text in {**self.pages, **build_data_files(views, portfolio)}.items():
             self._add(files, config, address, text.encode("utf-8"), None)
@@ -157,7 +163,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
     def on_env(self, env: jinja2.Environment, *, config: MkDocsConfig, files: Files) -> jinja2.Environment:
         """Give the hand-written pages the same head line, foot and escaping."""
         del config, files
-        return dress_environment(env, self.site, self.cache)
+        return dress_environment(env, self.site, self.cache.draw)
 
     def on_page_context(self, context: Any, *, page: Page, config: MkDocsConfig, nav: Any) -> Any:
         """Mark where the reader is; let a hand-written page know the facts of the site."""
@@ -181,6 +187,17 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
             server.watch(str(self.root / name))
         _admit_reloading(server)
         return server
+
+
+@contextmanager
+def _garbage_waits() -> Iterator[None]:
+    """Views are many objects that all stay until the site is written: looking for garbage often only costs time."""
+    before = gc.get_threshold()
+    gc.set_threshold(200_000, 50, 1000)
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
 
 
 class _WrittenView:

@@ -2,32 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 import jinja2
 from markupsafe import Markup
 
-from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.views.shapes_site import Site
 
 THEME = Path(__file__).with_name("theme")
 
 
-def dress_environment(environment: jinja2.Environment, site: Site, cache: ChartCache) -> jinja2.Environment:
+def dress_environment(environment: jinja2.Environment, site: Site, draw: Callable[[Any], str]) -> jinja2.Environment:
     """Make a template environment ours: escaping on, unknown names refused, `draw`, the facts of the site."""
     environment.autoescape = True
     environment.undefined = jinja2.StrictUndefined
-    environment.filters["draw"] = lambda chart: Markup(cache.draw(chart))
+    environment.filters["draw"] = lambda chart: Markup(draw(chart))
     environment.globals["site"] = site
     return environment
 
 
-def build_environment(folders: Sequence[str | Path], site: Site, cache: ChartCache) -> jinja2.Environment:
+def build_environment(folders: Sequence[str | Path], site: Site, draw: Callable[[Any], str]) -> jinja2.Environment:
     """Return the environment for generated pages; ``folders`` are those of the theme, the maker's own first."""
     loader = jinja2.FileSystemLoader([str(folder) for folder in folders] or [str(THEME)])
     environment = jinja2.Environment(loader=loader, autoescape=True, auto_reload=False)
-    return dress_environment(environment, site, cache)
+    return dress_environment(environment, site, draw)
 
 
 def find_base(address: str) -> str:

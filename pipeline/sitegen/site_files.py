@@ -88,9 +88,10 @@ def find_charts(view: Any) -> Iterator[Any]:
 
 
 def render_pages(views: Views, environment: jinja2.Environment, cache: ChartCache) -> dict[str, str]:
-    """Render every page, after drawing all figures in one go."""
+    """Render every page while its figures are drawn; the environment's filter `draw` holds a place for each."""
     cache.prepare(chart for _, view in views.pages.values() for chart in find_charts(view))
-    return {at: render_page(environment, template, view, at) for at, (template, view) in views.pages.items()}
+    pages = {at: render_page(environment, template, view, at) for at, (template, view) in views.pages.items()}
+    return cache.fill_places(pages)
 
 
 def build_data_files(views: Views, portfolio: Portfolio) -> dict[str, str]:

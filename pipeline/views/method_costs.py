@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from pipeline.costing.delay import Delay
 from pipeline.costing.impact import compute_impact
 from pipeline.costing.ladder import compute_ladder
 from pipeline.model.catalogue import Catalogues, ClassFactor
 from pipeline.model.quantity import Range
+from pipeline.model.words import ChangeClass
 from pipeline.portfolio.portfolio import Portfolio
 from pipeline.views.addresses import PARTS
 from pipeline.views.change_cost import FOLK_RULE
 from pipeline.views.method_shapes import build_method, build_symbols, build_table, find_source
-from pipeline.views.shapes_marks import Caution, Column, Link
+from pipeline.views.shapes_marks import Caution, Column, Link, Table
 from pipeline.views.shapes_site import MethodPage, Section
 from pipeline.views.wording import word_day, word_number, word_share
 
@@ -37,12 +36,7 @@ def _word_range(found: Range, percent: bool = False) -> str:
 def build_change_cost_method(portfolio: Portfolio) -> MethodPage:
     """Make the page on the ladder, with the factors of every kind of tool and their source."""
     catalogues = _catalogues(portfolio)
-    factors = build_table(
-        "Factors by kind of tool and class of change",
-        ("kind of tool", "change", Column("share of its price", "%", True), Column("weeks", number=True), "source"),
-        _list_factors(catalogues),
-        "data/change-factors.csv",
-    )
+    factors = _build_factors(catalogues)
     mix = build_table(
         "How often each class of change is needed",
         ("family", "mix"),
@@ -85,20 +79,25 @@ def build_change_cost_method(portfolio: Portfolio) -> MethodPage:
     )
 
 
-def _list_factors(catalogues: Catalogues) -> Iterator[tuple[str, str, str, str, str]]:
-    """Yield one line for each class of change of each kind of tool; kinds with the same factors share their lines."""
-    groups: dict[tuple[tuple[object, ClassFactor], ...], list[str]] = {}
+def _build_factors(catalogues: Catalogues) -> Table:
+    """Make the table of factors: kinds with the same ones share a row; a column for each class of change."""
+    groups: dict[tuple[tuple[ChangeClass, ClassFactor], ...], list[str]] = {}
     for kind in catalogues.tool_kinds.kinds.values():
         groups.setdefault(tuple(kind.changes.items()), []).append(kind.name)
+    rows = []
     for changes, names in groups.items():
-        for name, factor in changes:
-            yield (
-                "; ".join(names),
-                str(name),
-                _word_range(factor.share, True),
-                _word_range(factor.weeks),
-                factor.source,
-            )
+        found = dict(changes)
+        sources = "; ".join(dict.fromkeys(factor.source for factor in found.values())) or "–"
+        rows.append((", ".join(names), *(_word_factor(found.get(one)) for one in ChangeClass), sources))
+    classes = (Column(one.value, "share of price; weeks") for one in ChangeClass)
+    heads: tuple[str | Column, ...] = ("kind of tool", *classes, "source")
+    return build_table("Factors by kind of tool and class of change", heads, rows, "data/change-factors.csv")
+
+
+def _word_factor(factor: ClassFactor | None) -> str:
+    if factor is None:
+        return "–"
+    return f"{_word_range(factor.share, True)}; {_word_range(factor.weeks)} weeks"
 
 
 def build_impact_method(portfolio: Portfolio) -> MethodPage:

@@ -22,7 +22,7 @@ def find_source(thing: Callable[..., Any] | type) -> str:
     found = _SOURCE.search(inspect.getdoc(thing) or "")
     if found is None:
         raise ValueError(f"{thing.__qualname__} names no source in its docstring")
-    return re.sub(r"\s+", " ", found.group(1)).strip().rstrip(".")
+    return re.sub(r"\s+", " ", found.group(1)).replace("`", "").strip().rstrip(".")
 
 
 def build_table(

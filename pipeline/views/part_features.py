@@ -91,11 +91,19 @@ def _build_feature(file: PartFile, anchors: Anchors, bench: Bench, key: str, fea
         limits=word_limits(feature.limits, places),
         unit=word_unit(feature.unit) or "–",
         drawing=_draw(feature, readings, places),
-        originals=word_list([f"{r.label} {r.condition}" for r in readings], 6) or "none",
+        originals=_word_labels(readings),
         verdict=verdict,
         mark=mark,
         working=_build_working(file, anchors, bench, key, readings, places),
     )
+
+
+def _word_labels(readings: tuple[FoundReading, ...]) -> str:
+    """Return whose readings there are, by condition: ``O1, O2 used; O3 worn``."""
+    groups: dict[str, dict[str, None]] = {}
+    for reading in readings:
+        groups.setdefault(reading.condition, {})[reading.label] = None
+    return "; ".join(f"{', '.join(labels)} {condition}" for condition, labels in groups.items()) or "none"
 
 
 def count_places(feature: Feature, readings: tuple[FoundReading, ...] = ()) -> int:

@@ -257,7 +257,7 @@ def build_waiver_line(file: PartFile, waiver: Waiver) -> Line:
     risk = name_person(catalogues, waiver.risk)
     exposure = word_money(waiver.exposure.amount, waiver.exposure.currency)
     start = f" on {word_day(waiver.on)}" if waiver.on else ""
-    words = f"{_word_waiver_end(waiver).capitalize()} by {name_person(catalogues, waiver.by)}{start}; "
+    words = f"W{_word_waiver_end(waiver)[1:]} by {name_person(catalogues, waiver.by)}{start}; "
     words += f"{risk} carries the risk, {exposure}; instead: {waiver.instead}; because {waiver.why}"
     return build_line(Run(words, Tone.SOFT))
 

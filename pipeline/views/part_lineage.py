@@ -74,7 +74,7 @@ def build_lineage(file: PartFile, anchors: Anchors) -> LineageDrawing | None:
     place = {box.id: used.index(box.layer) for box in boxes.values()}
     edges = _find_edges(boxes, place)
     rows, via = _order_rows(list(boxes), place, edges, len(used))
-    letters = int((min(_WIDTH / max(len(used), 4) - 30, 140) - 14) / 5.6)
+    width = min(_WIDTH / max(len(used), 4) - 30, 140)
     ids = {box.id: _name_box(box, anchors) for box in boxes.values()}
     nodes = tuple(
         LineageNode(
@@ -82,8 +82,8 @@ def build_lineage(file: PartFile, anchors: Anchors) -> LineageDrawing | None:
             place[box.id],
             rows[box.id],
             box.kind,
-            shorten(box.label, min(letters, 14)),
-            shorten(box.note, min(letters + 1, 20)),
+            shorten(box.label, min(_count_letters(width, box.mark, 7.0), 14)),
+            shorten(box.note, min(_count_letters(width, box.mark, 5.7), 20)),
             box.mark,
             box.href,
         )
@@ -94,6 +94,11 @@ def build_lineage(file: PartFile, anchors: Anchors) -> LineageDrawing | None:
     )
     features = _build_features(file, ids)
     return LineageDrawing(tuple(_HEADS[one] for one in used), nodes, shown, features, _word_drawing(file, boxes))
+
+
+def _count_letters(width: float, mark: Mark, letter: float) -> int:
+    """Return how many letters of a width fit into a box; a hatched band takes room."""
+    return int((width - (20 if mark is Mark.STALE else 11)) / letter)
 
 
 def _name_box(box: _Box, anchors: Anchors) -> str:

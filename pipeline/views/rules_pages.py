@@ -14,6 +14,7 @@ from pipeline.views.shapes_marks import Link
 from pipeline.views.shapes_site import PageHead, RuleGroup, RuleLine, RulePage, RulesPage
 
 SAME = "# the sample record as it is"
+LETTERS_SHOWN = 1500
 INTRO = (
     "Each rule has a bad example that breaks exactly this rule and a good one that breaks none; a test holds it so. "
     "The examples are sections of one sample record. A rule's id is never used again for anything else."
@@ -61,16 +62,15 @@ def _write_fix(fix: str) -> str:
 
 
 def write_example(example: Example) -> str:
-    """Return an example as text: sections of the record, then other files by path."""
-    pieces = [_show(example.part).rstrip("\n")] if example.part else []
+    """Return an example as text: sections of the record, then other files by path; a very long one is cut short."""
+    pieces = [_show(example.part)] if example.part else []
     for path, text in example.files.items():
-        if text is None:
-            pieces.append(f"# {path}: taken away")
-        else:
-            pieces.append(f"# {path}\n{_show(text[:1200]).rstrip()}" + ("\n# and so on" if len(text) > 1200 else ""))
+        pieces.append(f"# {path}: taken away" if text is None else f"# {path}\n{_show(text)}")
     return "\n".join(pieces) or SAME
 
 
 def _show(text: str) -> str:
     """Return a text that a page can show; what is no letter is named by its number."""
-    return "".join(c if c.isprintable() or c == "\n" else f"\\x{ord(c) & 0xFF:02x}" for c in text)
+    cut = "\n# and so on" if len(text) > LETTERS_SHOWN else ""
+    text = text[:LETTERS_SHOWN].rstrip("\n")
+    return "".join(c if c.isprintable() or c == "\n" else f"\\x{ord(c) & 0xFF:02x}" for c in text) + cut
