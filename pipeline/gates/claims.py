@@ -38,7 +38,9 @@ def check_standing(
     found += _check_release(part, standing, workspace)
     found += _check_safety(part, lineage, workspace)
     for call in standing.hold_calls:
-        found.append((rules.HOLD_CALL, ("tools", call.tool), call.words, None))
+        is_kept_here = call.tool in part.tools
+        pointer: Pointer = ("tools", call.tool) if is_kept_here else ("uses_tools", part.uses_tools.index(call.tool))
+        found.append((rules.HOLD_CALL, pointer, call.words, None))
     return [
         rule.build_finding(locate(path, pointer), message, fix=fix, record=part.part, pointer=pointer)
         for rule, pointer, message, fix in found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from pipeline.lineage.freshness import PartLineage
@@ -58,6 +58,7 @@ class Bench:
     until : count only evidence of this day or before; what a decision of that day could have known.
     released : numbers of the parts that are released for sale (for assemblies).
     wants : all requirements of the gate; where a second signature is one, what nobody else saw does not count.
+    known : readings that were already found to count on the same terms; feature -> keys of measurements.
     """
 
     part: Part
@@ -68,6 +69,7 @@ class Bench:
     released: frozenset[str] = frozenset()
     until: dt.date | None = None
     wants: frozenset[str] = frozenset()
+    known: dict[str, tuple[str, ...]] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def catalogues(self) -> Catalogues:

@@ -39,9 +39,11 @@ def is_in_calibration(bench: Bench, measurement: Measurement) -> bool:
 
 def find_readings(bench: Bench, feature: str) -> tuple[str, ...]:
     """Return the keys of the measurements that count for a feature."""
-    return tuple(
-        key for key, m in bench.part.measurements.items() if feature in m.gives and is_counted(bench, key, feature)
-    )
+    found = bench.known.get(feature)
+    if found is None:
+        taken = ((key, m) for key, m in bench.part.measurements.items() if feature in m.gives)
+        found = bench.known[feature] = tuple(key for key, _ in taken if is_counted(bench, key, feature))
+    return found
 
 
 def judge_originals(bench: Bench) -> Answer:

@@ -11,7 +11,7 @@ from pipeline.gates.judgement import Answer, Bench, Met, Requirement
 from pipeline.lineage.freshness import Lineage, PartLineage, Reason
 from pipeline.lineage.order import order_parents_first
 from pipeline.model.catalogue import GatePolicy, NeedParameters
-from pipeline.model.part import Decision, Part, Waiver
+from pipeline.model.part import Decision, Part, Tool, Waiver
 from pipeline.model.words import GATES, Gate, GateState, Say, ToolStep
 from pipeline.model.workspace import Workspace
 
@@ -81,7 +81,10 @@ class GateStanding:
 
 @dataclass(frozen=True, slots=True)
 class HoldCall:
-    """A tool is ordered, its metal is not cut, and what it was ordered on went stale."""
+    """A tool is ordered, its metal is not cut, and what it was ordered on went stale.
+
+    tool : its id, or `TW-160/die` where it is kept in another part's record.
+    """
 
     tool: str
     toolmaker: str | None
@@ -185,7 +188,7 @@ def compute_standing(
         gates,
         state,
         first_open,
-        find_hold_calls(part, lineage, gates),
+        find_hold_calls(part, lineage, workspace, gates),
         find_last_evidence(lineage),
         None if index is None else part.decisions[index],
         index,
@@ -217,6 +220,7 @@ class _GateJudge:
         self.gate = gate
         self.policy = workspace.catalogues.gates.gates[gate]
         self.wants: frozenset[str] = frozenset()
+        self.readings: dict[str, tuple[str, ...]] = {}
 
     def judge(self, earlier_proven: bool) -> GateStanding:
         """Return the standing of the gate."""
@@ -230,15 +234,22 @@ class _GateJudge:
         if decision is not None and decision.say is Say.GO and not faults:
             requirements = tuple(self.judge_then(r, needs[r.id], decision) for r in requirements)
             claims = tuple(r for r in requirements if r.state is Met.UNMET)
-            if self.has_younger_evidence(decision.on):
-                met = [r for r in requirements if r.state is Met.MET]
-                early = tuple(r for r in met if not self.was_met(needs[r.id], r, decision))
+            young = [r for r in requirements if r.state is Met.MET and self.leans_on_younger(r, decision.on)]
+            early = tuple(r for r in young if not self.was_met(needs[r.id], r, decision))
         state = self.choose_state(requirements, decision, faults, earlier_proven)
         return GateStanding(self.gate, state, requirements, decision, index, faults, claims, early)
 
     def build_bench(self, need: NeedParameters) -> Bench:
         """Return what a requirement function may look at."""
-        return Bench(self.part, self.lineage, self.workspace, need, released=self.released, wants=self.wants)
+        return Bench(
+            self.part,
+            self.lineage,
+            self.workspace,
+            need,
+            released=self.released,
+            wants=self.wants,
+            known=self.readings,
+        )
 
     def judge_one(self, name: str, need: NeedParameters) -> Requirement:
         """Judge a requirement on today's evidence."""
@@ -260,12 +271,13 @@ class _GateJudge:
 
     def was_met(self, need: NeedParameters, requirement: Requirement, decision: Decision) -> bool:
         """True when the requirement was met on the day of the decision."""
-        bench = replace(self.build_bench(need), lenient=True, until=decision.on)
+        bench = replace(self.build_bench(need), lenient=True, until=decision.on, known={})
         return REQUIREMENTS[requirement.id](bench).met
 
-    def has_younger_evidence(self, day: dt.date) -> bool:
-        """True when some evidence of the part is younger than a day: only then can a decision have come too early."""
-        return any(node.on is not None and node.on > day for node in self.lineage.nodes.values())
+    def leans_on_younger(self, requirement: Requirement, day: dt.date) -> bool:
+        """True when a requirement leans on evidence younger than a day: only then was a decision too early."""
+        nodes = (self.lineage.nodes.get(name) for name in requirement.answer.evidence)
+        return any(node is not None and node.on is not None and node.on > day for node in nodes)
 
     def find_decision(self) -> tuple[int | None, Decision | None]:
         """Return the last decision for this gate and its place in the record."""
@@ -350,21 +362,34 @@ def _had_waiver(part: Part, name: str, workspace: Workspace, day: dt.date) -> bo
     return any(w.of == name and is_waiver_live(part, w, day) for w in part.waivers)
 
 
-def find_hold_calls(part: Part, lineage: PartLineage, gates: Mapping[Gate, GateStanding]) -> tuple[HoldCall, ...]:
-    """Return a hold call for every tool that is ordered, not cut, and stands on stale evidence for what it forms."""
+def find_hold_calls(
+    part: Part, lineage: PartLineage, workspace: Workspace, gates: Mapping[Gate, GateStanding]
+) -> tuple[HoldCall, ...]:
+    """Return a hold call for every tool that is ordered, not cut, and stands on stale evidence for what it forms.
+
+    A tool that another part's record keeps is looked at too: what it forms of this part is not known, so any feature.
+    """
     stale_gates = [gates[g] for g in GATES[:-1] if gates[g].state is GateState.STALE]
+    upstream = _find_gate_reasons(lineage, stale_gates)
     calls = []
     for key, tool in part.tools.items():
-        if tool.state is not ToolStep.ORDERED:
-            continue
         cover = set(lineage.nodes[f"tools.{key}"].covers)
-        reasons = [*lineage.reasons.get(f"tools.{key}", ()), *_find_gate_reasons(lineage, stale_gates)]
-        touching = tuple(dict.fromkeys(r for r in reasons if cover & set(r.features)))
-        if touching:
-            words = f"{key} was ordered on {tool.steps[ToolStep.ORDERED]} and is not cut; {touching[0].words}"
-            planned = tool.cut_planned
-            calls.append(HoldCall(key, tool.by, tool.steps[ToolStep.ORDERED], planned, words, touching))
+        reasons = [r for r in (*lineage.reasons.get(f"tools.{key}", ()), *upstream) if cover & set(r.features)]
+        calls += _call(key, tool, reasons)
+    for use in part.uses_tools:
+        number, key = use.split("/")
+        other = workspace.parts.get(number)
+        if other is not None and key in other.tools:
+            calls += _call(use, other.tools[key], upstream)
     return tuple(calls)
+
+
+def _call(name: str, tool: Tool, reasons: list[Reason]) -> list[HoldCall]:
+    if tool.state is not ToolStep.ORDERED or not reasons:
+        return []
+    ordered = tool.steps[ToolStep.ORDERED]
+    words = f"{name} was ordered on {ordered} and is not cut; {reasons[0].words}"
+    return [HoldCall(name, tool.by, ordered, tool.cut_planned, words, tuple(dict.fromkeys(reasons)))]
 
 
 def _find_gate_reasons(lineage: PartLineage, gates: list[GateStanding]) -> list[Reason]:
