@@ -65,6 +65,7 @@ def read_mesh(root: Path, path: str) -> tuple[Mesh | None, tuple[Finding, ...]]:
         return None, (_refuse(path, f"{path} has {len(loaded.faces):,} triangles; at most {MAX_TRIANGLES:,} are read"),)
     if not np.isfinite(loaded.vertices).all():
         return None, (_refuse(path, f"{path} has a corner that is not a finite number"),)
+    loaded.merge_vertices()
     mesh = _build(path, loaded)
     return mesh, tuple(_check_closed(mesh))
 
@@ -89,14 +90,12 @@ def _read_bytes(root: Path, path: str) -> bytes | str:
 
 
 def _load(raw: bytes, kind: str) -> Any:
-    """Return the mesh with equal corners made one, None where there is nothing to load."""
+    """Return the mesh as it stands in the file, None where there is nothing to load."""
     import trimesh
 
     if kind == "stl" and raw[:5].lower() == b"solid" and b"facet" not in raw[:2000]:
         return None  # a text STL without a face
-    loaded = trimesh.load_mesh(io.BytesIO(raw), file_type=kind, process=False)
-    loaded.merge_vertices()
-    return loaded
+    return trimesh.load_mesh(io.BytesIO(raw), file_type=kind, process=False)
 
 
 def _build(path: str, loaded: Any) -> Mesh:
