@@ -184,6 +184,7 @@ class ToolKind(Frozen):
     )
     gauge: bool = False
     trims: bool = Field(default=False, description="cuts the edge only: a change drags no other station")
+    wears: bool = Field(default=True, description="wears out by shots; false for gauges, jigs and holding fixtures")
     life_shots: Annotated[int, Field(gt=0)] | None = None
     weeks: PositiveRange = Range(low=4, likely=8, high=16)
     changes: dict[ChangeClass, ClassFactor] = Field(default_factory=dict)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -36,6 +36,7 @@ from pipeline.costing.quote_terms import (
 from pipeline.gates.quoted import find_chosen
 from pipeline.lineage.freshness import Cause
 from pipeline.model import part as record
+from pipeline.model.catalogue import ToolKind
 from pipeline.model.part import Demand
 from pipeline.model.quantity import Limits
 from pipeline.model.words import ToolOwner
@@ -54,7 +55,6 @@ class OneFooting:
     quotes : by key of the record. scope : what each says of each point. purchase : what is bought.
     comparison : ranked ones first, then the others. unpriced : quotes whose currency has no fresh rate, with why.
     present, cash : what the compared ones ask for, worth today, and when.
-    by_volume : which complete quote is cheapest from which volume on. switches : yields and rates that turn the answer.
     no_footing : why nothing can be compared, empty where it can.
     """
 
@@ -66,8 +66,6 @@ class OneFooting:
     unpriced: Mapping[str, str] = field(default_factory=dict)
     present: Mapping[str, Decimal] = field(default_factory=dict)
     cash: Mapping[str, tuple[CashLine, ...]] = field(default_factory=dict)
-    by_volume: tuple[VolumeRange, ...] = ()
-    switches: tuple[Switch, ...] = ()
     no_footing: str = ""
 
     def find_row(self, key: str | None) -> Ranked | None:
@@ -104,7 +102,6 @@ def compute_one_footing(file: PartFile) -> OneFooting:
     compared = [quotes[key] for key in priced]
     comparison = compare_quotes(compared, purchase, {key: words for key in priced if (words := find_fault(file, key))})
     cash = {one.name: build_cash(one, purchase, comparison.shortest_weeks) for one in compared}
-    rivals = _find_rivals(file, compared, comparison)
     return OneFooting(
         quotes,
         scope,
@@ -114,8 +111,6 @@ def compute_one_footing(file: PartFile) -> OneFooting:
         unpriced,
         {name: compute_present_value(lines, purchase.money_rate) for name, lines in cash.items()},
         cash,
-        _find_volumes(rivals, purchase),
-        _find_switches(rivals, purchase),
     )
 
 
@@ -160,7 +155,7 @@ def build_purchase(file: PartFile) -> Purchase | None:
     good = tuple(round(demand.per_year.likely * share) for share in find_shape(demand))
     if sum(good) == 0:
         return None
-    delay = Decimal(0) if isinstance(file.basis, Cycle) else file.basis.delay.per_week.likely
+    delay = Decimal(0) if isinstance(file.basis, Cycle) else file.basis.delay.exact_per_week.likely
     return Purchase(
         good_by_year=good,
         rates=file.rates,
@@ -252,7 +247,7 @@ class _QuoteReader:
     def say_life(self) -> Said:
         """Return the tool's life; not wanted for tools that do not wear out by shots (jigs, fixtures)."""
         usual = self.find_usual_life()
-        if self.quote.life_shots is None and usual is None:
+        if self.quote.life_shots is None and not self.list_wearing():
             return build_not_wanted()
         return self.say_tool("life_shots", self.quote.life_shots, self.scale(self.bounds.life_shots, usual))
 
@@ -269,11 +264,11 @@ class _QuoteReader:
     def is_upkeep_due(self) -> bool:
         """True unless all shots of the horizon, at the worst yield, stay below the shortest usual interval."""
         life, demand = self.quote.life_shots or self.find_usual_life(), self.file.part.demand
-        if life is None or not self.wanted:
+        if not self.wanted or (self.quote.life_shots is None and not self.list_wearing()):
             return False
         interval = self.find_interval()
         shortest = None if interval is None else interval.lower
-        if demand is None or shortest is None:
+        if demand is None or shortest is None or life is None:
             return True
         worst = self.quote.yield_ or (1.0 if self.bounds.yield_ is None else self.bounds.yield_.lower) or 1.0
         shots = demand.per_year.likely * sum(find_shape(demand)) / worst / self.quote.hands_per_set
@@ -287,14 +282,18 @@ class _QuoteReader:
         ends = [None if end is None else end * whole for end in (bounds.lower, bounds.upper)]
         return Limits(lower=ends[0], upper=ends[1])
 
-    def find_usual_life(self) -> float | None:
-        """Return the usual life, in shots, of the dearest tool whose kind wears out; None where none does."""
+    def list_wearing(self) -> tuple[ToolKind, ...]:
+        """Return the kinds of the tools that wear out by shots, the dearest tool first; the family's without tools."""
         kinds = self.file.workspace.catalogues.tool_kinds.kinds
         prices = {key: self.quote.tools.get(key, 0.0) for key in self.file.part.tools}
         names = [self.file.part.tools[key].kind for key in sorted(prices, key=lambda key: (-prices[key], key))]
         if not names:
             names = list(self.file.workspace.catalogues.families.families[self.file.part.family].tool_kinds)[:1]
-        lives = [kinds[name].life_shots for name in names if name in kinds and not kinds[name].gauge]
+        return tuple(kinds[name] for name in names if name in kinds and kinds[name].wears and not kinds[name].gauge)
+
+    def find_usual_life(self) -> float | None:
+        """Return the usual life, in shots, of the dearest tool whose kind has one; None where none is known."""
+        lives = [kind.life_shots for kind in self.list_wearing()]
         return next((float(life) for life in lives if life is not None), None)
 
     def list_milestones(self) -> Iterator[Milestone]:
@@ -381,26 +380,37 @@ class _QuoteReader:
 # --- what turns the answer ------------------------------------------------------------------------
 
 
-def _find_rivals(file: PartFile, compared: Sequence[Quote], comparison: Comparison) -> list[Quote]:
-    """Return the complete offers, each maker's newest only, whatever else speaks against them."""
-    complete = {row.footing.name for row in comparison.rows if row.footing.is_complete}
+@dataclass(frozen=True)
+class QuoteTurns:
+    """Where the answer turns among the complete offers, each maker's newest, whatever else speaks against them.
+
+    by_volume : which is the cheapest from which volume on. switches : yields and rates at which the cheapest changes.
+    """
+
+    by_volume: tuple[VolumeRange, ...] = ()
+    switches: tuple[Switch, ...] = ()
+
+
+@keep_for_part
+def find_quote_turns(file: PartFile) -> QuoteTurns:
+    """Return where the answer turns, from a tenth of the need to four times it; nothing with fewer than two offers."""
+    footing = compute_one_footing(file)
+    rivals, purchase = _find_rivals(file, footing), footing.purchase
+    if len(rivals) < 2 or purchase is None:
+        return QuoteTurns()
+    found = [find_yield_switch(rivals, purchase, quote.name) for quote in rivals]
+    found += [find_rate_switch(rivals, purchase, quote.name) for quote in rivals]
+    low, high = max(1, purchase.good // 10), purchase.good * 4
+    volumes = find_cheapest_by_volume(rivals, purchase, low, high)
+    return QuoteTurns(volumes, tuple(switch for switch in found if switch is not None))
+
+
+def _find_rivals(file: PartFile, footing: OneFooting) -> list[Quote]:
+    """Return the complete offers, each maker's newest only."""
+    rows = () if footing.comparison is None else footing.comparison.rows
+    complete = {row.footing.name for row in rows if row.footing.is_complete}
     newest: dict[str, str] = {}
     for key, quote in sorted(file.part.quotes.items(), key=lambda item: (item[1].on, item[0])):
         if key in complete:
             newest[quote.from_] = key
-    return [quote for quote in compared if quote.name in newest.values()]
-
-
-def _find_volumes(rivals: Sequence[Quote], purchase: Purchase) -> tuple[VolumeRange, ...]:
-    """Return the cheapest offer by volume, from a tenth of the need to four times it."""
-    if len(rivals) < 2:
-        return ()
-    return find_cheapest_by_volume(rivals, purchase, max(1, purchase.good // 10), purchase.good * 4)
-
-
-def _find_switches(rivals: Sequence[Quote], purchase: Purchase) -> tuple[Switch, ...]:
-    if len(rivals) < 2:
-        return ()
-    found = [find_yield_switch(rivals, purchase, quote.name) for quote in rivals]
-    found += [find_rate_switch(rivals, purchase, quote.name) for quote in rivals]
-    return tuple(switch for switch in found if switch is not None)
+    return [quote for key, quote in footing.quotes.items() if key in newest.values()]

@@ -260,10 +260,10 @@ def _build_working(file: PartFile) -> Working:
     return Working(
         (
             "worth = sum over years of demand x (price - cost of a piece - margin taken from other parts) - upkeep,",
-            "less tooling by milestone, less errors left x their cost in tooling, each at 1 / (1 + cost of money) ^ years",
+            "less tooling by milestone, less errors left x their cost in tooling, each / (1 + cost of money) ^ years",
         ),
         tuple(inputs),
-        "engineering economy (present worth, internal rate, payback); low, likely, high: PERT (Malcolm and others, 1959)",
+        "engineering economy (present worth, rate, payback); low, likely, high: PERT (Malcolm and others, 1959)",
         "One world has one level of demand, price and cost in all its years. P10: one world of ten is lower.",
     )
 

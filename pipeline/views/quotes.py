@@ -16,7 +16,7 @@ from pipeline.gates.quoted import find_chosen
 from pipeline.lineage.freshness import Cause
 from pipeline.model.part import Quote as Offer
 from pipeline.portfolio.portfolio import PartFile
-from pipeline.portfolio.quotes import OneFooting, compute_one_footing
+from pipeline.portfolio.quotes import OneFooting, compute_one_footing, find_quote_turns
 from pipeline.portfolio.tooling_cash import compute_tooling_cash
 from pipeline.views.money_words import build_row, build_table, find_currency, say, word_cents
 from pipeline.views.shapes_charts import Curve, CurveChart, CurvePoint
@@ -233,7 +233,7 @@ def _build_summary(file: PartFile, footing: OneFooting) -> Line:
         runs.append(Run(footing.no_footing, Tone.FLAG))
         return tuple(runs)
     runs.append(Run(_say_cheapest(footing, find_currency(file))))
-    runs += [Run(f"{words} ") for words in (*_say_volumes(footing), *_say_switches(file, footing))]
+    runs += [Run(f"{words} ") for words in (*_say_volumes(file), *_say_switches(file))]
     runs += [Run(f"{key}: {words}. ", Tone.FLAG) for key, words in footing.unpriced.items()]
     return tuple(runs)
 
@@ -251,19 +251,18 @@ def _say_cheapest(footing: OneFooting, currency: str) -> str:
     return f"{comparison.cheapest} is the cheapest of those that are complete, pass and stand{total}. {more}"
 
 
-def _say_volumes(footing: OneFooting) -> Iterator[str]:
-    if len(footing.by_volume) == 1:
-        name = footing.by_volume[0].name
+def _say_volumes(file: PartFile) -> Iterator[str]:
+    by_volume = find_quote_turns(file).by_volume
+    if len(by_volume) == 1:
+        name = by_volume[0].name
         yield f"Among the complete offers {name} is cheapest at every volume from a tenth of the need to four times it."
-    elif footing.by_volume:
-        parts = [
-            f"{one.name} from {one.from_good:,} good pieces ({one.per_year:,.0f} a year)" for one in footing.by_volume
-        ]
+    elif by_volume:
+        parts = [f"{one.name} from {one.from_good:,} good pieces ({one.per_year:,.0f} a year)" for one in by_volume]
         yield f"Among the complete offers, whatever else speaks against them, the cheapest is {word_list(parts, 8)}."
 
 
-def _say_switches(file: PartFile, footing: OneFooting) -> Iterator[str]:
-    for one in footing.switches:
+def _say_switches(file: PartFile) -> Iterator[str]:
+    for one in find_quote_turns(file).switches:
         if one.what == "yield":
             at, now = word_share(round(float(one.turns_at), 4)), word_share(round(float(one.value), 4))
             yield f"At a yield of {at} of {one.name} (now {now}) the cheapest would be {one.winner}."
@@ -291,7 +290,7 @@ def _build_working(file: PartFile, footing: OneFooting) -> Working:
             "pieces bought = good pieces / yield, up to a whole piece; shots = pieces / pieces a shot",
             "sets = shots / life, up; refurbishments when their shots are reached and the set must go on",
             "landed = unit price at the order x rate x (1 + duty) + freight + secondary operations",
-            "total = tools with duty + samples + pieces x landed + refurbishments + finance of payments before delivery "
+            "total = tools with duty + samples + pieces x landed + refurbishments + finance of early payments "
             "+ half an order in stock + delay against the quickest",
         ),
         tuple(inputs),
@@ -402,7 +401,7 @@ def build_quotes_json(file: PartFile) -> dict[str, Any]:
     """Return the comparison for a program: money as text to the cent, in the workspace currency."""
     footing, currency = compute_one_footing(file), find_currency(file)
     comparison = footing.comparison
-    cash = compute_tooling_cash(file)
+    cash, turns = compute_tooling_cash(file), find_quote_turns(file)
     return {
         "part": file.number,
         "currency": currency,
@@ -415,7 +414,7 @@ def build_quotes_json(file: PartFile) -> dict[str, Any]:
             row.point: dict(zip(footing.quotes, (one.value for one in row.said), strict=True)) for row in footing.scope
         },
         "quotes": [] if comparison is None else [_dump_row(row, footing, currency) for row in comparison.rows],
-        "cheapest_by_volume": [{"from_good": one.from_good, "quote": one.name} for one in footing.by_volume],
+        "cheapest_by_volume": [{"from_good": one.from_good, "quote": one.name} for one in turns.by_volume],
         "switches": [
             {
                 "quote": s.name,
@@ -424,7 +423,7 @@ def build_quotes_json(file: PartFile) -> dict[str, Any]:
                 "turns_at": f"{s.turns_at:.6f}",
                 "winner": s.winner,
             }
-            for s in footing.switches
+            for s in turns.switches
         ],
         "tooling_cash": [
             {"on": one.on.isoformat(), "what": one.what, "tool": one.tool, "amount": _dump_money(one.amount, currency)}
