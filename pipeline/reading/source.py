@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import stat
 from dataclasses import dataclass
@@ -90,9 +91,12 @@ def _place_after(path: str, before: str) -> Location:
 
 def is_link_inside(root: Path, file: Path) -> bool:
     """True when `file`, or a folder between `root` and it, is a symbolic link."""
-    current = file
-    while current != root and current != current.parent:
-        if current.is_symlink():
+    top, current = str(root), str(file)  # text, not paths: this is asked for every file of every record
+    while len(current) > len(top) and current != top:
+        if os.path.islink(current):  # noqa: PTH114
             return True
-        current = current.parent
+        parent = os.path.dirname(current)  # noqa: PTH120
+        if parent == current:
+            break
+        current = parent
     return False
