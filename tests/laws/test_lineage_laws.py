@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import copy
-import datetime as dt
 import random
 from functools import cache
 from typing import Any
@@ -12,54 +10,19 @@ from hostile.hostile_records import build_whole_record
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lineage.lineage_story import ASSEMBLY, BORROWER, STORY
+from lineage.lineage_workspace import build_workspace, parse_text
 
 from pipeline.costing.impact import compute_impact
 from pipeline.costing.ladder import compute_ladder
 from pipeline.costing.paths import Cycle
-from pipeline.findings.sample import SAMPLE_SHARED
 from pipeline.gates.standing import compute_standings
 from pipeline.lineage.freshness import compute_lineage
-from pipeline.model.catalogue import CATALOGUE_FILES, Catalogues
-from pipeline.model.part import Part
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.money import build_rates
 from pipeline.portfolio.redo import build_change_basis
-from pipeline.reading.shape import parse_shape
-from pipeline.reading.tree import Tree, parse_tree
 
 FEATURES = ("length", "width", "plate", "hard")
 FAST = settings(deadline=None, max_examples=60, derandomize=True)
-
-
-@cache
-def build_catalogues() -> Catalogues:
-    """Return the sample's catalogues."""
-    found = {}
-    for name, model in CATALOGUE_FILES.items():
-        tree, _ = parse_tree(name, SAMPLE_SHARED[f"shared/{name}.yaml"])
-        assert tree is not None
-        found[name] = parse_shape(tree, model)[0]
-    return Catalogues.model_construct(None, **found)
-
-
-def parse_record(value: dict[str, Any]) -> Part:
-    """Return a part from plain values."""
-    part, findings = parse_shape(Tree("x.yaml", "", value), Part)
-    assert part is not None, findings
-    return part
-
-
-def parse_text(text: str) -> dict[str, Any]:
-    """Return the plain values of a record."""
-    tree, findings = parse_tree("x.yaml", text)
-    assert tree is not None, findings
-    return copy.deepcopy(tree.value)
-
-
-def build_workspace(*values: dict[str, Any]) -> Workspace:
-    """Return a workspace of these records, in this order; files are not looked at."""
-    parts = {value["part"]: parse_record(value) for value in values}
-    return Workspace(parts, build_catalogues(), {}, dt.date(2026, 6, 1))
 
 
 def shuffle_keys(value: Any, rng: random.Random) -> Any:
@@ -190,5 +153,10 @@ def test_only_what_covers_a_changed_feature_goes_stale(changed: list[str]) -> No
     story = parse_text(STORY)
     nodes = compute_lineage(build_workspace(story)).parts["SD-100"].nodes
     for node, stale in find_stale(changed, []).items():
-        if node != "tools.mask" and node in nodes and nodes[node].base is not None and nodes[node].section != "revisions":
+        if (
+            node != "tools.mask"
+            and node in nodes
+            and nodes[node].base is not None
+            and nodes[node].section != "revisions"
+        ):
             assert stale == set(changed) & set(nodes[node].covers), node
