@@ -14,7 +14,11 @@ from pipeline.portfolio.portfolio import PartFile, Portfolio, build_portfolio
 
 ROOT = Path(__file__).parents[2]
 REDO = "redo: {remeasure_h: 6, remodel_h: 10, reprint: 380, fit_h: 4, fit_hire: 300, requote_h: 6, tool_redesign: 1800, setup: 1500, inspect_h: 16}"
-FAMILY = "families:\n  cast:\n    name: cast\n    tool_kinds: [die]\n    mix: {metal-off: 1}\n    " + REDO + "\n    errors: %s\n"
+FAMILY = (
+    "families:\n  cast:\n    name: cast\n    tool_kinds: [die]\n    mix: {metal-off: 1}\n    "
+    + REDO
+    + "\n    errors: %s\n"
+)
 ERRORS = "{fit: {a: 1, b: 4}, function: {a: 1, b: 10}, material-process: {a: 1, b: 8.333333333333}}"
 PROCESSES = """\
 proofs: {size: dimensions, fit: fit on the vehicle, hardness: hardness, marking: marking}
@@ -25,7 +29,10 @@ processes:
   hardness-test: {name: hardness test, laboratory: true, proves: [hardness], detects: {material-process: 0.6}}
 fit_check: {fit: 0.8, function: %s, material-process: 0.9}
 """
-FILES: dict[str, str | None] = {"shared/families.yaml": FAMILY % ERRORS, "shared/processes.yaml": PROCESSES % (0.0, 0.6)}
+FILES: dict[str, str | None] = {
+    "shared/families.yaml": FAMILY % ERRORS,
+    "shared/processes.yaml": PROCESSES % (0.0, 0.6),
+}
 
 Sample = Callable[..., Path]
 
@@ -103,7 +110,9 @@ def test_what_was_found_and_corrected_raises_what_is_expected(sample: Sample) ->
     row = compute_part_errors(read(sample(changes, FILES))).find_row(FailureMode.FIT)
     assert row is not None
     assert row.found == 1
-    assert row.remaining == compute_remaining(Prior(1, 4), compute_miss(compute_part_errors(read(sample(changes, FILES))).checks, FailureMode.FIT), 1)
+    assert row.remaining == compute_remaining(
+        Prior(1, 4), compute_miss(compute_part_errors(read(sample(changes, FILES))).checks, FailureMode.FIT), 1
+    )
     assert row.remaining.mean == pytest.approx(2 * 0.04166666667)
 
 
@@ -118,7 +127,9 @@ def test_an_error_that_no_recorded_check_could_see_does_not_break_the_table(samp
     changes = "changes:\n  C1: {found_at: tool cut, on: 2026-02-06, by: ann, what: soft, mode: material-process, actual: 90 USD}\n"
     row = compute_part_errors(read(sample(changes, FILES))).find_row(FailureMode.MATERIAL_PROCESS)
     assert row is not None
-    assert row.remaining.mean == pytest.approx(2 / (8.333333333333 + 0.5))  # half of such errors are seen by such a look
+    assert row.remaining.mean == pytest.approx(
+        2 / (8.333333333333 + 0.5)
+    )  # half of such errors are seen by such a look
 
 
 def test_stale_evidence_proves_nothing_but_what_it_found_is_remembered() -> None:

@@ -23,15 +23,21 @@ FULL = "owns_tool: us, storage: true, drawings: true, releases_tool: true, hands
 DEMAND = "demand: {per_year: [1600, 1600, 1600], price: 40 USD, cost: 19 USD, years: 5}\n"
 A = (
     "  A: {from: foundry, of: A, on: 2026-05-01, valid_to: 2026-08-01, money: USD, tools: {die: 38000}, pay: [{at: order, share: 0.5}, {at: delivery, share: 0.5}], "
-    "piece: {800: 6.90}, weeks: 14, yield: 0.94, least_order: 800, life_shots: 100000, refurbish: {every: 40000, cost: 4500}, freight: 0.15, duty: 0, tool_duty: 0, secondary: 4.80, samples: 0, " + FULL + "}\n"
+    "piece: {800: 6.90}, weeks: 14, yield: 0.94, least_order: 800, life_shots: 100000, refurbish: {every: 40000, cost: 4500}, freight: 0.15, duty: 0, tool_duty: 0, secondary: 4.80, samples: 0, "
+    + FULL
+    + "}\n"
 )
 B = (
     "  B: {from: lab, of: A, on: 2026-05-01, valid_to: 2026-08-01, money: EUR, tools: {die: 21500}, pay: [{at: order, share: 0.5}, {at: delivery, share: 0.5}], "
-    "piece: {3000: 5.20}, weeks: 22, yield: 0.88, least_order: 3000, life_shots: 50000, refurbish: {every: 25000, cost: 3500}, freight: 0.62, duty: 0.06, tool_duty: 0.06, secondary: 4.80, samples: 2826.0869565217, " + FULL + "}\n"
+    "piece: {3000: 5.20}, weeks: 22, yield: 0.88, least_order: 3000, life_shots: 50000, refurbish: {every: 25000, cost: 3500}, freight: 0.62, duty: 0.06, tool_duty: 0.06, secondary: 4.80, samples: 2826.0869565217, "
+    + FULL
+    + "}\n"
 )
 C = (
     "  C: {from: third, of: A, on: 2026-05-01, valid_to: 2026-08-01, money: USD, tools: {die: 11500}, pay: [{at: order, share: 0.4}, {at: delivery, share: 0.6}], "
-    "piece: {400: 10.40}, weeks: 9, yield: 0.90, least_order: 400, life_shots: 5000, refurbish: {every: 2500, cost: 2400}, freight: 0.15, duty: 0, tool_duty: 0, secondary: 4.80, samples: 0, " + FULL + "}\n"
+    "piece: {400: 10.40}, weeks: 9, yield: 0.90, least_order: 400, life_shots: 5000, refurbish: {every: 2500, cost: 2400}, freight: 0.15, duty: 0, tool_duty: 0, secondary: 4.80, samples: 0, "
+    + FULL
+    + "}\n"
 )
 SUPPLIERS = "suppliers: {foundry: {name: the foundry}, lab: {name: the laboratory, accredited: hardness}, third: {name: third}}\n"
 
@@ -41,7 +47,9 @@ def demo() -> Portfolio:
     return build_portfolio(ROOT)
 
 
-def compare(sample: Sample, quotes: str, demand: str = DEMAND, money: str | None = None, on: dt.date | None = None) -> OneFooting:
+def compare(
+    sample: Sample, quotes: str, demand: str = DEMAND, money: str | None = None, on: dt.date | None = None
+) -> OneFooting:
     files = FILES | {"shared/suppliers.yaml": SUPPLIERS} | ({} if money is None else {"shared/money.yaml": money})
     root = sample(f"quotes:\n{quotes}{demand}", files)
     return compute_one_footing(build_portfolio(root, on).parts["SD-100"])
@@ -58,16 +66,39 @@ def test_the_worked_example_from_records(sample: Sample) -> None:
     no smaller order than a year's need, so the carrying cost of stock is half a year's need (or the minimum) instead."""
     found = compare(sample, A + B + C)
     expected = {
-        "A": {"tool": "38000.00", "run": "100855.35", "refurbishment": "0.00", "finance": "511.54", "delay": "1615.38", "landed_good": "12.6064"},
-        "B": {"tool": "23566.80", "run": "95374.04", "refurbishment": "0.00", "finance": "418.42", "delay": "4200.00", "landed_good": "11.9216"},
-        "C": {"tool": "11500.00", "run": "136446.15", "refurbishment": "2400.00", "finance": "79.62", "delay": "0.00", "landed_good": "17.0556"},
+        "A": {
+            "tool": "38000.00",
+            "run": "100855.35",
+            "refurbishment": "0.00",
+            "finance": "511.54",
+            "delay": "1615.38",
+            "landed_good": "12.6064",
+        },
+        "B": {
+            "tool": "23566.80",
+            "run": "95374.04",
+            "refurbishment": "0.00",
+            "finance": "418.42",
+            "delay": "4200.00",
+            "landed_good": "11.9216",
+        },
+        "C": {
+            "tool": "11500.00",
+            "run": "136446.15",
+            "refurbishment": "2400.00",
+            "finance": "79.62",
+            "delay": "0.00",
+            "landed_good": "17.0556",
+        },
     }
     for key, wanted in expected.items():
         row = found.find_row(key)
         assert row is not None
         exact = {line.name: line.low for line in row.footing.lines}
         assert round_money(exact["tool"] + exact["duty on the tool"] + exact["samples"]) == Decimal(wanted["tool"])
-        assert round_money(exact["pieces"] + exact["duty on pieces"] + exact["freight"] + exact["secondary operations"]) == Decimal(wanted["run"])
+        assert round_money(
+            exact["pieces"] + exact["duty on pieces"] + exact["freight"] + exact["secondary operations"]
+        ) == Decimal(wanted["run"])
         assert round_money(exact["refurbishment"]) == Decimal(wanted["refurbishment"])
         assert round_money(exact["finance of payments before delivery"]) == Decimal(wanted["finance"])
         assert round_money(exact["delay"]) == Decimal(wanted["delay"])
