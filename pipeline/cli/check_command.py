@@ -27,9 +27,16 @@ from pipeline.cli.program import EXIT_CLEAN, EXIT_FINDINGS
 @click.option(
     "--deep", is_flag=True, help="Open the evidence too: fit points, look at meshes, compare with the recorded values."
 )
+@click.option(
+    "--history", is_flag=True, help="Read git too: who recorded what and when, and where that contradicts a record."
+)
+@click.option(
+    "--signatures", is_flag=True, help="With --history: let git verify signed commits (starts gpg or ssh-keygen)."
+)
 def command(
-    parts: tuple[str, ...], workspace: Path | None, today: dt.date | None, form: str, strict: bool, deep: bool
-) -> int:
+    parts: tuple[str, ...], workspace: Path | None, today: dt.date | None, form: str, strict: bool, deep: bool,
+    history: bool, signatures: bool,
+) -> int:  # fmt: skip
     """Check every record of a workspace, or only the parts that are named.
 
     Exit code 0: nothing is wrong; 1: there are errors (with --strict: or warnings); 2: wrong usage.
@@ -42,6 +49,13 @@ def command(
     checked = check_workspace(root, today, parts, deep=deep)
     _refuse_unknown_parts(parts, root)
     findings, records = checked.findings, checked.reading.records
+    if history or signatures:
+        from pipeline.findings.report import sort_findings
+        from pipeline.portfolio.story import read_story
+        from pipeline.portfolio.story_findings import check_story
+
+        story = read_story(root, checked, signatures=signatures)
+        findings = sort_findings([*findings, *check_story(root, checked, story, parts)])
     broken = records - len(checked.workspace.parts if checked.workspace else ())
     if form == "json":
         click.echo(render_json(build_json(findings, records, broken)))

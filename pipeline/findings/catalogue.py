@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline.findings.rule import Rule
-from pipeline.findings.rules import evidence, gates, links, measuring, money, shape, text
+from pipeline.findings.rules import evidence, gates, history, links, measuring, money, shape, text
 
 GROUPS: tuple[tuple[str, tuple[Rule, ...]], ...] = (
     ("The text of a file", text.RULES),
@@ -12,6 +12,7 @@ GROUPS: tuple[tuple[str, tuple[Rule, ...]], ...] = (
     ("Evidence: files, days, proof, signatures", evidence.RULES),
     ("Measuring: points, readings, meshes, what the numbers can carry", measuring.RULES),
     ("Gates, decisions, waivers, safety", gates.RULES),
+    ("What git knows: who recorded what, and when", history.RULES),
     ("Money: rates, quotes, volumes, prices", money.RULES),
 )
 RULES: tuple[Rule, ...] = tuple(sorted((rule for _, rules in GROUPS for rule in rules), key=lambda rule: rule.id))

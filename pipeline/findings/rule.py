@@ -9,15 +9,31 @@ from pipeline.findings.finding import Finding, Location, Pointer, Related, Sever
 
 
 @dataclass(frozen=True, slots=True)
+class Past:
+    """One commit of an example: on a day, by a person (`by` of the people, whose address is `<by>@example.invalid`).
+
+    It holds the example as it stood that day (entries dated later are not there yet), or as it stands on the day
+    `shows`. `part` and `files` put other sections and files into it, as those of an example do.
+    """
+
+    on: str
+    by: str
+    part: str = ""
+    files: Mapping[str, str | None] = field(default_factory=dict)
+    shows: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Example:
     """Sections of a record that replace those of the sample record, and other files of the workspace.
 
     `part` holds whole top-level sections of `part.yaml`; `files` maps other paths of the workspace to their text
-    (None takes the file away).
+    (None takes the file away). `past` are the commits that led to it, oldest first; none: the example has no git.
     """
 
     part: str = ""
     files: Mapping[str, str | None] = field(default_factory=dict)
+    past: tuple[Past, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +41,7 @@ class Rule:
     """One entry of the catalogue. The id is never used again for anything else.
 
     deep : found only when evidence files are opened and fitted (`pipeline check --deep`, and on the site).
+    history : found only when git is read too (`pipeline check --history`, and on the site).
     """
 
     id: str
@@ -35,6 +52,7 @@ class Rule:
     bad: Example
     good: Example
     deep: bool = False
+    history: bool = False
 
     def build_finding(
         self,

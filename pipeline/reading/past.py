@@ -10,6 +10,7 @@ import hashlib
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from pipeline.findings.finding import Finding
 from pipeline.model.catalogue import CATALOGUE_FILES, Catalogues
@@ -149,6 +150,13 @@ def judge_content(name: str, listed: str | None, content: bytes | None) -> Evide
     is_reference = name.endswith(REFERENCE_ENDING) and parse_reference(content) is not None
     kept = FileState.REFERENCE if pointer is not None or is_reference else FileState.INTACT
     return EvidenceFile(name, kept, listed, digest, size)
+
+
+def parse_plain(content: bytes) -> Mapping[str, Any] | None:
+    """Return the plain values of the bytes of a record, or of a piece of one; None where they cannot be read."""
+    source, _ = decode_source("past", content)
+    tree, findings = (None, ()) if source is None else parse_tree("past", source.text)
+    return None if tree is None or findings else tree.value
 
 
 def build_past_workspace(

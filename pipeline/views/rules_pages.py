@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from pipeline.findings.catalogue import GROUPS, RULES
-from pipeline.findings.rule import Example, Rule
+from pipeline.findings.rule import Example, Past, Rule
 from pipeline.portfolio.portfolio import Portfolio
 from pipeline.views.addresses import RULES as RULES_PAGE
 from pipeline.views.addresses import find_rule_page
@@ -66,7 +66,16 @@ def write_example(example: Example) -> str:
     pieces = [_show(example.part)] if example.part else []
     for path, text in example.files.items():
         pieces.append(f"# {path}: taken away" if text is None else f"# {path}\n{_show(text)}")
-    return "\n".join(pieces) or SAME
+    return "\n".join([*pieces, *_write_past(example.past)]) or SAME
+
+
+def _write_past(past: tuple[Past, ...]) -> list[str]:
+    """Return the commits that led to an example, one a line, as git would list them."""
+    lines = ["# committed, each time as it stood that day:"] if past else []
+    for commit in past:
+        other = f", as of {commit.shows}" if commit.shows else ", as it was then" if commit.part or commit.files else ""
+        lines.append(f"#   {commit.on} by {commit.by}{other}")
+    return lines
 
 
 def _show(text: str) -> str:
