@@ -242,6 +242,7 @@ class Resource(Frozen):
     name: Text
     hours_per_week: NotNegative
     used_in: tuple[Gate, ...] = ()
+    families: Keys = Field(default=(), description="families whose parts take it; all, if left out")
     hours_each: PositiveRange | None = Field(default=None, description="hours that one part takes of it in a stage")
     limit: Annotated[int, Field(ge=1)] | None = Field(default=None, description="most parts in work at once")
 
