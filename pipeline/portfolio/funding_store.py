@@ -1,0 +1,123 @@
+"""Studies that were made before, kept by what they were made from: plain JSON in `.pipeline/plans`, safe to delete."""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import functools
+import hashlib
+import json
+import os
+import types
+import typing
+from collections.abc import Mapping
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+import pipeline.planning
+import pipeline.portfolio.funding_study
+from pipeline.planning.funding_case import FundingCase
+from pipeline.planning.funding_sureness import WorldModel
+from pipeline.portfolio.funding_study import USUAL, OnStage, Study, StudySettings, compute_study
+
+FOLDER = ".pipeline/plans"
+KEPT = 40
+"""Studies that are kept; the oldest go first."""
+
+
+@functools.cache
+def compute_stamp() -> str:
+    """Return what else a study depends on: the code that makes it (sha256, hex)."""
+    digest = hashlib.sha256()
+    sources = [*Path(pipeline.planning.__file__).parent.glob("funding_*.py")]
+    sources += [*Path(pipeline.portfolio.funding_study.__file__).parent.glob("funding*.py")]
+    for path in sorted(sources):
+        digest.update(path.read_bytes().replace(b"\r\n", b"\n"))
+    return digest.hexdigest()
+
+
+def compute_key(case: FundingCase, model: WorldModel, settings: StudySettings) -> str:
+    """Return the key of a study: sha256 of its inputs and the stamp."""
+    return hashlib.sha256(f"{compute_stamp()}\n{case!r}\n{model!r}\n{settings!r}".encode()).hexdigest()
+
+
+def study_kept(
+    root: Path | None,
+    case: FundingCase,
+    model: WorldModel,
+    settings: StudySettings = USUAL,
+    on_stage: OnStage | None = None,
+) -> Study:
+    """Return the study of a case: the one kept in the workspace `root` where there is one, else made and kept.
+
+    What is damaged or cannot be written is made anew, never an error. A study that was stopped by hand is not kept.
+    """
+    path = None if root is None else root / FOLDER / f"{compute_key(case, model, settings)}.json"
+    kept = None if path is None else _read(path)
+    if kept is not None:
+        return kept
+    study = compute_study(case, model, settings, on_stage)
+    if path is not None and study.is_complete:
+        _write(path, study)
+    return study
+
+
+def _read(path: Path) -> Study | None:
+    try:
+        study: Study = decode(Study, json.loads(path.read_text("utf-8")))
+        return study
+    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+        return None
+
+
+def _write(path: Path, study: Study) -> None:
+    with contextlib.suppress(OSError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        draft = path.with_suffix(f".{os.getpid()}")
+        draft.write_text(json.dumps(encode(study), separators=(",", ":")), encoding="utf-8", newline="\n")
+        draft.replace(path)
+        kept = sorted(path.parent.glob("*.json"), key=lambda one: (one.stat().st_mtime, one.name))
+        for old in kept[:-KEPT]:
+            old.unlink(missing_ok=True)
+
+
+def encode(value: Any) -> Any:
+    """Return a dataclass as plain lists and values, fields in order."""
+    if dataclasses.is_dataclass(value):
+        return [encode(getattr(value, field.name)) for field in dataclasses.fields(value)]
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, Mapping):
+        return {key: encode(one) for key, one in value.items()}
+    if isinstance(value, tuple):
+        return [encode(one) for one in value]
+    return value
+
+
+def decode(shape: Any, value: Any) -> Any:
+    """Return the value of a type from what `encode` made of it. Raises ValueError, TypeError where it does not fit."""
+    if dataclasses.is_dataclass(shape):
+        hints, fields = _find_hints(shape), dataclasses.fields(shape)
+        if not isinstance(value, list) or len(value) != len(fields):
+            raise ValueError(f"{value!r:.40} is no {shape}")
+        return shape(*(decode(hints[f.name], one) for f, one in zip(fields, value, strict=True)))  # type: ignore[operator]
+    origin, inner = typing.get_origin(shape), typing.get_args(shape)
+    if origin in (types.UnionType, typing.Union):
+        return None if value is None else decode(next(one for one in inner if one is not type(None)), value)
+    if origin is tuple:
+        return tuple(decode(inner[0], one) for one in value)
+    if origin is Mapping:
+        return {key: decode(inner[1], one) for key, one in value.items()}
+    if isinstance(shape, type) and issubclass(shape, Enum):
+        return shape(value)
+    if shape is float and isinstance(value, int | float):
+        return float(value)
+    if not isinstance(value, shape):
+        raise ValueError(f"{value!r:.40} is no {shape}")
+    return value
+
+
+@functools.cache
+def _find_hints(shape: Any) -> dict[str, Any]:
+    return typing.get_type_hints(shape)
