@@ -214,7 +214,7 @@ class _Reader:
         self.head: list[str] | None = None
         self.separator: str | None = None
         self.width = 0
-        self.result: PointFile | ReadingFile | None = None
+        self.is_lost = False  # the columns are not known: no further line can be read
 
     def read(self, lines: Iterator[tuple[int, str]]) -> None:
         """Read all lines, or as far as it makes sense."""
@@ -227,7 +227,7 @@ class _Reader:
                 self.take_reading(split_line(number, text, self.separator))
             else:
                 self.take_point(number, text)
-            if self.faults.is_full:
+            if self.faults.is_full or self.is_lost:
                 return
         if not self.faults.found:
             self.finish()
@@ -273,6 +273,7 @@ class _Reader:
         if self.width not in (3, 4):
             message = f"{self.width} columns; a line of points has x, y, z, with the group before them or without"
             self.faults.add(rules.UNREADABLE_READINGS, message, number)
+            self.is_lost = True
             return
         self.take_point(number, text)
 
@@ -283,6 +284,7 @@ class _Reader:
         if axes != ["x", "y", "z"] or self.width not in (3, 4) or not all(map(_is_axis, names[-3:])):
             message = f'the columns are "{line.text.strip()}"; they must be group,x,y,z or x,y,z in this order'
             self.faults.add(rules.UNREADABLE_READINGS, message, line.number)
+            self.is_lost = True
             return
         for index, name in enumerate(names):
             unit = _COLUMN_UNIT.search(name)
