@@ -203,7 +203,7 @@ def compute_case_result(file: PartFile) -> CaseResult | None:
 def compute_rate_spread(file: PartFile) -> RateSpread | None:
     """Return the internal rate over the draws; None where there is no case, or no money left to spend on it."""
     case = build_part_case(file).case
-    return None if case is None or case.tooling.high == 0 else simulate_rates(case, 2_000, SEED)
+    return None if case is None or case.tooling.high == 0 else simulate_rates(case, 1_000, SEED)
 
 
 @keep_for_part

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from pipeline.portfolio.portfolio import build_portfolio
+from pipeline.views.quote_sheet import build_quote_sheet
 from pipeline.views.release_sheet import build_release_sheet
 
 ROOT = Path(__file__).parents[2]
@@ -38,6 +39,11 @@ def sheets(theme_samples: ModuleType, tmp_path_factory: pytest.TempPathFactory) 
         view = build_release_sheet(portfolio.parts[number])
         html = environment.get_template("release.html").render(view=view, base_url="..", page=None)
         (folder / "releases" / f"{number}.html").write_text(html, encoding="utf-8")
+    (folder / "quotes").mkdir()
+    for number in ("TW-101", "TW-220"):
+        view = build_quote_sheet(portfolio.parts[number])
+        html = environment.get_template("quotes.html").render(view=view, base_url="..", page=None)
+        (folder / "quotes" / f"{number}.html").write_text(html, encoding="utf-8")
     return folder
 
 
@@ -76,3 +82,18 @@ def test_a_hostile_name_stays_text(theme_samples: ModuleType, tmp_path: Path) ->
     html = theme_samples.build_environment().get_template("release.html").render(view=view, base_url="..", page=None)
     assert "<script>alert" not in html
     assert "<img src=x" not in html
+
+
+def test_the_comparison_of_quotes_prints_whole(sheets: Path, open_page: Callable[..., Any]) -> None:
+    watched = open_page(sheets / "quotes" / "TW-101.html")
+    page = watched.page
+    assert page.locator(".quotes thead th").count() == 5
+    assert page.evaluate("document.documentElement.scrollWidth") <= 1280
+    for paper in ("A4", "Letter"):
+        assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper))) <= 3
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": 720, "height": 1000})
+    wide = page.evaluate("[...document.querySelectorAll('.quotes')].map(e => e.getBoundingClientRect().right)")
+    assert max(wide) <= 722  # no column runs off an A4 page
+    assert watched.said == []
+    assert open_page(sheets / "quotes" / "TW-220.html").page.locator(".empty").count() >= 1
