@@ -14,9 +14,29 @@ from pipeline.views.shapes_site import Site
 THEME = Path(__file__).with_name("theme")
 
 
+class _Compiled(jinja2.BytecodeCache):
+    """Templates compiled once in a process, for all its builds; nothing is read from the disk."""
+
+    def __init__(self) -> None:
+        self.known: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: jinja2.bccache.Bucket) -> None:
+        """Take what was compiled before."""
+        if bucket.key in self.known:
+            bucket.bytecode_from_string(self.known[bucket.key])
+
+    def dump_bytecode(self, bucket: jinja2.bccache.Bucket) -> None:
+        """Keep what was compiled now."""
+        self.known[bucket.key] = bucket.bytecode_to_string()
+
+
+_COMPILED = _Compiled()
+
+
 def dress_environment(environment: jinja2.Environment, site: Site, draw: Callable[[Any], str]) -> jinja2.Environment:
     """Make a template environment ours: escaping on, unknown names refused, `draw`, the facts of the site."""
     environment.autoescape = True
+    environment.bytecode_cache = _COMPILED
     environment.undefined = jinja2.StrictUndefined
     environment.filters["draw"] = lambda chart: Markup(draw(chart))
     environment.globals["site"] = site
