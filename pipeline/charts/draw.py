@@ -6,8 +6,10 @@ from pipeline.charts.ages import render_ages
 from pipeline.charts.columns import render_columns
 from pipeline.charts.curves import render_curves
 from pipeline.charts.deviation import render_deviations
+from pipeline.charts.frontier import render_frontier
 from pipeline.charts.ladder import render_ladder
 from pipeline.charts.roundness import render_roundness
+from pipeline.charts.spend import render_cash, render_spend
 from pipeline.charts.spread import render_spread
 from pipeline.charts.stack import render_stack
 from pipeline.charts.tornado import render_tornado
@@ -23,6 +25,7 @@ from pipeline.views.shapes_charts import (
     StackDrawing,
 )
 from pipeline.views.shapes_money import TornadoChart
+from pipeline.views.shapes_spend import CashChart, FrontierChart, SpendChart
 
 
 def render_chart(chart: Chart) -> str:
@@ -49,3 +52,9 @@ def render_chart(chart: Chart) -> str:
             return render_ages(chart)
         case TornadoChart():
             return render_tornado(chart)
+        case SpendChart():
+            return render_spend(chart)
+        case CashChart():
+            return render_cash(chart)
+        case FrontierChart():
+            return render_frontier(chart)

@@ -30,7 +30,7 @@ class StudySettings:
 
     points: int = 14
     cut_steps: int = 3
-    worlds: int = 20
+    worlds: int = 16
     seed: int = 2026
     gap: float | None = None
     time_limit_s: float = 30.0

@@ -13,9 +13,11 @@ import jinja2
 
 from pipeline.findings.catalogue import RULES
 from pipeline.portfolio.portfolio import Portfolio
+from pipeline.portfolio.spending import plan_spending
 from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.evidence_copies import Copy, PartCopies, find_copies
 from pipeline.sitegen.rendering import render_page
+from pipeline.sitegen.spend_data import write_points
 from pipeline.views import addresses
 from pipeline.views.csv_tables import (
     render_evidence_csv,
@@ -37,6 +39,7 @@ from pipeline.views.shapes_marks import Table
 from pipeline.views.shapes_part import PartPage
 from pipeline.views.shapes_parts import PartsPage, render_parts_index
 from pipeline.views.shapes_site import Figure, VehiclesPage
+from pipeline.views.spend import build_spend_page
 from pipeline.views.vehicles_page import build_vehicles_page
 
 NOT_FOUND = "404.html"
@@ -53,11 +56,14 @@ class Views:
 def build_views(portfolio: Portfolio, root: Path) -> Views:
     """Make the view of every page."""
     copies = {number: find_copies(root, file) for number, file in portfolio.parts.items()}
+    spend = build_spend_page(plan_spending(portfolio, root))
     pages: dict[str, tuple[str, Any]] = {
         addresses.HOME: ("home.html", build_home_page(portfolio)),
         addresses.REVIEW: ("review.html", build_review_page(portfolio)),
         addresses.PARTS: ("parts.html", build_parts_page(portfolio)),
         addresses.VEHICLES: ("vehicles.html", build_vehicles_page(portfolio)),
+        addresses.SPEND: ("spend.html", spend),
+        addresses.SPEND_DATA: ("spend_data.html", spend),
         addresses.RULES: ("rules.html", build_rules_page(portfolio)),
         addresses.METHODS: ("sections.html", build_method_index(portfolio)),
         addresses.MARKS: ("marks.html", build_legend()),
@@ -83,7 +89,7 @@ def find_charts(view: Any) -> Iterator[Any]:
     elif isinstance(view, PartPage):
         yield from find_charts((view.ladder, view.interfaces, view.further))
     elif dataclasses.is_dataclass(view):
-        for name in ("charts", "sections", "figures", "example", "drawing"):
+        for name in ("charts", "sections", "figures", "points", "example", "drawing"):
             yield from find_charts(getattr(view, name, ()))
 
 
@@ -91,7 +97,9 @@ def render_pages(views: Views, environment: jinja2.Environment, cache: ChartCach
     """Render every page while its figures are drawn; the environment's filter `draw` holds a place for each."""
     cache.prepare(chart for _, view in views.pages.values() for chart in find_charts(view))
     pages = {at: render_page(environment, template, view, at) for at, (template, view) in views.pages.items()}
-    return cache.fill_places(pages)
+    filled = cache.fill_places(pages)
+    filled[addresses.SPEND_DATA] = write_points(views.pages[addresses.SPEND][1], filled[addresses.SPEND_DATA])
+    return filled
 
 
 def build_data_files(views: Views, portfolio: Portfolio) -> dict[str, str]:

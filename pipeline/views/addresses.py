@@ -10,6 +10,7 @@ from pipeline.model.words import Gate
 
 HOME, REVIEW, VEHICLES, MARKS = "index.html", "review.html", "vehicles.html", "marks.html"
 PARTS, RULES, METHODS = "parts/index.html", "rules/index.html", "methods/index.html"
+SPEND, SPEND_DATA = "spend.html", "data/spend.js"
 PARTS_DATA, PARTS_CSV = "data/parts.js", "data/parts.csv"
 PORTFOLIO, PORTFOLIO_SCHEMA = "data/portfolio.json", "data/portfolio.schema.json"
 

@@ -119,11 +119,13 @@ from pipeline.views.shapes_site import (
     VehicleRow,
     VehiclesPage,
 )
+from pipeline.views.shapes_spend import CashChart, FrontierChart, SpendChart, SpendColumn, SpendPage, SpendPoint
 
 __all__ = [
     "MARK_WORDS",
     "AgeChart",
     "AgeItem",
+    "CashChart",
     "Caution",
     "Cell",
     "Chart",
@@ -147,6 +149,7 @@ __all__ = [
     "FeatureLine",
     "Figure",
     "FindingLine",
+    "FrontierChart",
     "GateDetail",
     "GateRail",
     "HistoryLine",
@@ -198,6 +201,10 @@ __all__ = [
     "Section",
     "SectionsPage",
     "Site",
+    "SpendChart",
+    "SpendColumn",
+    "SpendPage",
+    "SpendPoint",
     "SpreadChart",
     "StackDrawing",
     "StackLink",

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from pipeline.views.shapes_marks import Mark, ReadingShape
 from pipeline.views.shapes_money import TornadoChart
+from pipeline.views.shapes_spend import CashChart, FrontierChart, SpendChart
 
 
 @dataclass(frozen=True)
@@ -222,5 +223,8 @@ Chart = (
     | ColumnChart
     | AgeChart
     | TornadoChart
+    | SpendChart
+    | CashChart
+    | FrontierChart
 )
 """Anything that :func:`pipeline.charts.draw.render_chart` can draw."""
