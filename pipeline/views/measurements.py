@@ -5,6 +5,8 @@ Every figure carries its working: the formula with its numbers, the inputs with 
 
 from __future__ import annotations
 
+from collections import Counter
+
 from pipeline.measuring.drawing_guess import Candidate
 from pipeline.measuring.nominal import NominalStatus
 from pipeline.measuring.uncertainty_ratio import RatioState
@@ -82,6 +84,7 @@ _MARKS = {Outcome.CONFORM: Mark.PROVEN, Outcome.NOT_CONFORM: Mark.MISSING, Outco
 _PLOT_LABEL = 15
 _MOST_GUESSES = 3
 _MOST_TRACES = 2
+_MOST_PLOTS = 2
 _SAYS_NOTHING = 0.4
 _MEASURE_SHOTS = "Measure the first shots before anything is cut to fit."
 
@@ -126,10 +129,12 @@ def _build_originals(file: PartFile, anchors: Anchors, found: list[FeatureMeasur
 
 
 def _build_plots(found: list[FeatureMeasured]) -> list[Figure]:
-    """One plot for each unit: what is in millimetres and what is in micrometres share no scale."""
+    """One plot for each unit, for the units that most features have: millimetres and micrometres share no scale."""
+    limited = [one for one in found if one.feature.limits is not None]
+    counts = Counter(one.feature.unit for one in limited)
     figures = []
-    for unit in dict.fromkeys(one.feature.unit for one in found if one.values and one.feature.limits is not None):
-        rows = [one for one in found if one.feature.unit == unit and one.values and one.feature.limits is not None]
+    for unit, _ in counts.most_common(_MOST_PLOTS):
+        rows = [one for one in limited if one.feature.unit == unit]
         title = f"Deviation from nominal, {word_unit(unit) or 'as counted'}"
         figures.append(Figure(_plot(rows, unit, title), (), build_plot_working(rows)))
     return figures

@@ -54,8 +54,8 @@ def reckon_stack(file: PartFile, key: str) -> StackWords:
 def build_stack_sections(file: PartFile, *, drawing: bool = True) -> tuple[Section, ...]:
     """Make one section for each interface that has a stack.
 
-    drawing : with the drawing of the chain; False for a page that shows it already. How the gap spreads is drawn only
-    where the worst case leaves the limits: elsewhere no good parts are outside.
+    drawing : with the drawing of the chain and the table of its links; False for a page that shows them already. How
+    the gap spreads is drawn only where the worst case leaves the limits: elsewhere no good parts are outside.
     """
     return tuple(
         _build_section(reckon_stack(file, key), drawing) for key, entry in file.part.interfaces.items() if entry.stack
@@ -67,6 +67,7 @@ def _build_section(stack: StackWords, drawing: bool) -> Section:
     if stack.result is None or stack.simulated is None:
         table = Table("Methods", (Column("method"),), (), f"No prediction: {stack.problem}.")
         return Section(anchor, title, "no prediction", build_line(f"{stack.problem}."), (), (table,), (), None, True)
+    methods = _build_methods(stack.result, stack.simulated)
     figures = []
     if drawing:
         chain = build_stack_drawing(stack.interface, stack.result, stack.measured_mm)
@@ -80,9 +81,9 @@ def _build_section(stack: StackWords, drawing: bool) -> Section:
         str(stack.result.verdict),
         build_line(" ".join(describe_stack(stack.result))),
         tuple(figures),
-        (_build_methods(stack.result, stack.simulated), _build_links(stack.result)),
+        (methods, _build_links(stack.result)) if drawing else (methods,),
         build_line(*word_remedy(stack.result)),
-        _join_workings(build_stack_working(stack), _build_draw_working(stack)),
+        _join_workings(build_stack_working(stack) if drawing else None, _build_draw_working(stack)),
         True,
     )
 

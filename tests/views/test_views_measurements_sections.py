@@ -40,36 +40,42 @@ def rows(table: Table) -> list[list[str]]:
     return [[words(cell.line) for cell in row.cells] for row in table.rows]
 
 
-def all_sections(demo: dict[str, PartFile]) -> Iterator[tuple[PartFile, Section]]:
-    for file in demo.values():
-        for section in (*build_measurement_sections(file), *build_stack_sections(file)):
-            yield file, section
+@pytest.fixture(scope="module")
+def made(demo: dict[str, PartFile]) -> dict[str, tuple[Section, ...]]:
+    """All sections of all parts, made once."""
+    return {number: (*build_measurement_sections(f), *build_stack_sections(f)) for number, f in demo.items()}
 
 
-def test_every_figure_opens_to_its_working(demo: dict[str, PartFile]) -> None:
+def all_sections(made: dict[str, tuple[Section, ...]]) -> Iterator[tuple[str, Section]]:
+    for number, sections in made.items():
+        for section in sections:
+            yield number, section
+
+
+def test_every_figure_opens_to_its_working(made: dict[str, tuple[Section, ...]]) -> None:
     figures = 0
-    for file, section in all_sections(demo):
+    for number, section in all_sections(made):
         for figure in section.figures:
             figures += 1
-            assert figure.working is not None, (file.number, section.anchor)
+            assert figure.working is not None, (number, section.anchor)
             assert figure.working.formula and figure.working.source
             assert figure.chart.title and figure.chart.words
         if section.tables and not section.figures:
-            assert section.working is not None, (file.number, section.anchor)
+            assert section.working is not None, (number, section.anchor)
     assert figures > 60
 
 
-def test_every_table_has_as_many_cells_as_columns(demo: dict[str, PartFile]) -> None:
-    for file, section in all_sections(demo):
+def test_every_table_has_as_many_cells_as_columns(made: dict[str, tuple[Section, ...]]) -> None:
+    for number, section in all_sections(made):
         for table in section.tables:
             assert table.empty
             for row in table.rows:
-                assert len(row.cells) == len(table.columns), (file.number, section.anchor, table.caption)
+                assert len(row.cells) == len(table.columns), (number, section.anchor, table.caption)
 
 
-def test_anchors_are_unique_on_a_page(demo: dict[str, PartFile]) -> None:
-    for file in demo.values():
-        anchors = [s.anchor for s in (*build_measurement_sections(file), *build_stack_sections(file))]
+def test_anchors_are_unique_on_a_page(made: dict[str, tuple[Section, ...]]) -> None:
+    for sections in made.values():
+        anchors = [section.anchor for section in sections]
         assert len(anchors) == len(set(anchors))
 
 
@@ -219,7 +225,8 @@ def test_stack_section_shows_every_method_and_the_seed(demo: dict[str, PartFile]
     assert isinstance(drawing, StackDrawing)
     assert (drawing.worst_low, drawing.worst_high) == pytest.approx((0.325, 1.195))
     assert len(drawing.measured) == 6
-    assert build_stack_sections(demo["TW-101"], drawing=False)[0].figures == ()
+    short = build_stack_sections(demo["TW-101"], drawing=False)[0]
+    assert short.figures == () and len(short.tables) == 1 and short.working is not None
 
 
 def test_spread_is_drawn_where_parts_can_be_outside(sample: Sample) -> None:
