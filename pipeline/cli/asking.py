@@ -74,6 +74,8 @@ class Asker:
         shown = f"{question}: {', '.join(words)}" if 0 < len(words) <= 12 else question
         if optional and not words and given is None:
             return None
+        if self.interactive and not optional and len(words) == 1:
+            default = default or words[0]
         return self.take(given, flag, shown, lambda text: choose(text, words), default=default, optional=optional)
 
     def confirm(self, question: str, default: bool = False) -> bool:
