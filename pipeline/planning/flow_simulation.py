@@ -354,11 +354,16 @@ class ExtraHour:
 
 
 def find_best_extra_hour(
-    plan: FlowPlan, seed: int, worlds: int = 400, hours: float = 1.0, weights: Mapping[str, float] | None = None
+    plan: FlowPlan,
+    seed: int,
+    worlds: int = 400,
+    hours: float = 1.0,
+    weights: Mapping[str, float] | None = None,
+    only: frozenset[str] | None = None,
 ) -> tuple[ExtraHour, ...]:
     """Where `hours` more a week (all servers together) would help most: every resource tried in turn on the same random
-    numbers, best first. `weights` by job name (1 if not given): what a week of that job is worth. Raises ValueError
-    for hours <= 0 or an impossible plan.
+    numbers, best first. `weights` by job name (1 if not given): what a week of that job is worth. `only`: names of the
+    resources to try (None: all). Raises ValueError for hours <= 0 or an impossible plan.
 
     Source: common random numbers (Law, Simulation Modeling and Analysis).
     """
@@ -370,6 +375,8 @@ def find_best_extra_hour(
     before = run_network(build_network(plan), draws, plan, started).finish
     found = []
     for place, resource in enumerate(plan.resources):
+        if only is not None and resource.name not in only:
+            continue
         more = replace(resource, hours_per_week=resource.hours_per_week + hours)
         tried = replace(plan, resources=(*plan.resources[:place], more, *plan.resources[place + 1 :]))
         saved = before - run_network(build_network(tried), draws, tried, started).finish
