@@ -14,9 +14,9 @@ from pipeline.lineage.freshness import PartLineage
 from pipeline.lineage.nodes import is_provable
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.named_files import find_named_files
-from pipeline.model.part import Measurement, Part
+from pipeline.model.part import Feature, Measurement, Part, Reading
 from pipeline.model.quantity import LENGTH_UNITS
-from pipeline.model.words import TOOL_STEPS, Condition, FeatureKind
+from pipeline.model.words import TOOL_STEPS, Condition, FeatureKind, Result
 from pipeline.model.workspace import FileState, Workspace
 
 Locate = Callable[[str, Pointer], Location]
@@ -32,6 +32,7 @@ def check_evidence(part: Part, lineage: PartLineage, workspace: Workspace, locat
         *_check_revisions(part, lineage),
         *_check_measurements(part, workspace.catalogues),
         *_check_what_can_be_measured(part),
+        *_check_good_results(part),
         *_check_proof(part, workspace.catalogues),
         *_check_signatures(part),
     ]
@@ -136,6 +137,29 @@ def _check_what_can_be_measured(part: Part) -> Iterator[Found]:
             of = sorted({m.of for m in part.measurements.values() if key in m.gives})
             message = f"{key} was measured on {', '.join(of)} only, which is no original"
             yield measuring.ONLY_REPRODUCTIONS, ("features", key), message
+
+
+def _check_good_results(part: Part) -> Iterator[Found]:
+    """What a first article or a test measured, held against the limits where its result is called good."""
+    for section, entries in (("first_articles", part.first_articles), ("tests", part.tests)):
+        for key, entry in entries.items():
+            for name, given in entry.gives.items() if entry.result is Result.GOOD else ():
+                outside = _find_outside(given, part.features.get(name))
+                if outside:
+                    shown = ", ".join(f"{value:g}" for value in outside)
+                    message = f"{key} is called good; {name} reads {shown} {part.features[name].unit}"
+                    yield measuring.GOOD_OUTSIDE, (section, key, "gives", name), message
+
+
+def _find_outside(given: Reading | tuple[float, ...], feature: Feature | None) -> list[float]:
+    """Return the values outside of a feature's limits, in its unit; none where the units do not go together."""
+    if feature is None or feature.limits is None:
+        return []
+    values, unit = (given, feature.unit) if isinstance(given, tuple) else ((given.value,), given.unit or feature.unit)
+    if unit != feature.unit and not (unit in LENGTH_UNITS and feature.unit in LENGTH_UNITS):
+        return []
+    factor = 1.0 if unit == feature.unit else LENGTH_UNITS[unit] / LENGTH_UNITS[feature.unit]
+    return [v * factor for v in values if not feature.limits.is_inside(round(v * factor - feature.nominal, 9))]
 
 
 def _is_only_reproduced(part: Part, feature: str) -> bool:

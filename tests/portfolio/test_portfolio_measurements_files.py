@@ -275,3 +275,32 @@ def test_a_circle_keeps_to_the_axis_of_the_file_where_heights_are_uneven() -> No
     tilt = math.radians(20)
     turn = np.array([[1, 0, 0], [0, math.cos(tilt), -math.sin(tilt)], [0, math.sin(tilt), math.cos(tilt)]])
     assert fit_round(RING @ turn.T).radius_mm == pytest.approx(20.0, abs=1e-9)  # a clear lean is followed
+
+
+# --- results against limits -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("section", "outside"),
+    [
+        ("length: [40.2, 39.8]", False),  # on both limits
+        ("length: [40.21]", True),
+        ("hard: [40]", True),
+    ],
+)
+def test_first_articles_that_are_called_good(sample: Sample, section: str, outside: bool) -> None:
+    head = "first_articles:\n  FA1: {tools: [die], of: A, on: 2026-05-10, by: ann, seen_by: bob, pieces: 3, finished: true, "
+    for result in ("good", "bad"):
+        root = sample(head + f"gives: {{{section}}}, result: {result}}}\n")
+        rules = {f.rule for f in check_workspace(root).findings}
+        assert ("Q816" in rules) is (outside and result == "good")
+
+
+@pytest.mark.parametrize(("value", "outside"), [("1.5748", False), ("1.6", True)])
+def test_tests_in_another_unit_of_length(sample: Sample, value: str, outside: bool) -> None:
+    part = (
+        "tests:\n  T1: {kind: hardness-test, of: P1, on: 2026-03-01, by: ann, at: lab, covers: [hard], "
+        f"gives: {{length: {{value: {value}, unit: in}}, hard: {{value: 700, unit: HV}}}}, result: good}}\n"
+    )
+    rules = {f.rule for f in check_workspace(sample(part)).findings}
+    assert ("Q816" in rules) is outside

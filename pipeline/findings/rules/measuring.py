@@ -157,8 +157,17 @@ SHRINKAGE_DIFFERS = Rule(
     deep=True,
 )  # fmt: skip
 
+_FA = "first_articles:\n  FA1: {tools: [die], of: A, on: 2026-05-10, by: ann, seen_by: bob, pieces: 3, finished: true, "
+GOOD_OUTSIDE = Rule(
+    "Q816", "What came out good lies inside its limits", ERROR,
+    "A sample outside the limits that is called good makes the tool look proven; the next thousand pieces are like it.",
+    "write `result: bad`, or change the limits with a revision that says why",
+    Example(_FA + "gives: {length: [40.0, 40.1, 40.3]}, result: good}\n"),
+    Example(_FA + "gives: {length: [40.0, 40.1, 40.2]}, result: good}\n"),
+)  # fmt: skip
+
 RULES = (
     UNIT_MISSING, UNITS_MIXED, NOT_A_COORDINATE, UNREADABLE_READINGS, NOT_FIXED, FIT_DIFFERS, OTHER_SYSTEM, OPEN_MESH,
     UNREADABLE_MESH, RATIO_SMALL, ZERO_TOLERANCE, ONLY_REPRODUCTIONS, ONE_ORIGINAL, NO_LIMITS_MEASURED,
-    SHRINKAGE_DIFFERS,
+    SHRINKAGE_DIFFERS, GOOD_OUTSIDE,
 )  # fmt: skip
