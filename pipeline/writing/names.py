@@ -48,10 +48,11 @@ def build_safe_name(name: str) -> str:
     ['aux-1.csv', 'a-b.png', 'note']
     """
     made = _ILLEGAL.sub("-", unicodedata.normalize("NFC", name)).rstrip(" .").strip() or "file"
+    first, dot, rest = made.partition(".")
+    if first.rstrip(" ").casefold() in _RESERVED:
+        made = f"{first.rstrip(' ')}-1{dot}{rest}"
     stem, dot, ending = made.rpartition(".")
     stem, ending = (stem, dot + ending) if stem and len(ending) <= 10 else (made, "")
-    if stem.split(".")[0].rstrip(" ").casefold() in _RESERVED:
-        stem += "-1"
     return stem[: MAX_NAME - len(ending)].rstrip(" .") + ending
 
 
