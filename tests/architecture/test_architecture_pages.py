@@ -44,7 +44,7 @@ def find_block(text: str, name: str) -> str:
     return found.group(1).strip()
 
 
-@pytest.mark.parametrize(("page", "name", "render"), BLOCKS, ids=lambda value: str(value))
+@pytest.mark.parametrize(("page", "name", "render"), BLOCKS, ids=[name for _, name, _ in BLOCKS])
 def test_a_generated_block_is_up_to_date(page: str, name: str, render) -> None:  # type: ignore[no-untyped-def]
     text = (ROOT / page).read_text("utf-8")
     assert find_block(text, name) == render(), f"run python3 {Path(__file__).relative_to(ROOT)}"
