@@ -314,17 +314,17 @@ class Beliefs(Frozen):
     """What is believed of errors and money until the shop's own cases say better: common practice, no source."""
 
     prior_worth: Positive = Field(default=5.0, description="closed parts that a family's usual errors count for")
-    shown_share: Annotated[float, BeforeValidator(refuse_non_number), Field(gt=0, le=1)] = Field(
+    shown_share: Annotated[float, Field(gt=0, le=1), BeforeValidator(refuse_non_number)] = Field(
         default=0.9, description="share of a released part's errors that have shown themselves"
     )
-    unrecorded_look: Annotated[float, BeforeValidator(refuse_non_number), Field(gt=0, lt=1)] = Field(
+    unrecorded_look: Annotated[float, Field(gt=0, lt=1), BeforeValidator(refuse_non_number)] = Field(
         default=0.5, description="chance of a look that found an error and that nobody wrote down as a check"
     )
     fit_weeks: NotNegative = Field(default=1.5, description="weeks to try a sample on all its vehicles")
     between_shops: Positive = Field(default=0.3, description="spread of a shop's own mean, log(actual / predicted)")
     single_changes: Positive = Field(default=0.4, description="scatter of single changes, log(actual / predicted)")
     scatter_worth: Positive = Field(default=6.0, description="recorded changes that this scatter counts for")
-    interval: Annotated[float, BeforeValidator(refuse_non_number), Field(gt=0, lt=1)] = 0.9
+    interval: Annotated[float, Field(gt=0, lt=1), BeforeValidator(refuse_non_number)] = 0.9
     few_cases: Annotated[int, Field(ge=2, le=1000)] = Field(default=8, description="below this, cases are called few")
     milestones: dict[Text, Share] = Field(
         default_factory=lambda: {"order": 0.0, "first shots": 0.75, "approved finished samples": 0.9, "delivery": 1.0},
@@ -351,8 +351,8 @@ class MoneyRules(Frozen):
     rate_limit_days: Annotated[int, Field(ge=1, le=3650)] = 120
     budgets: dict[Quarter, NotNegative] = Field(default_factory=dict)
     carry_over: bool = True
-    money_rate: Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0, le=1)] = 0.1
-    holding_rate: Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0, le=1)] = 0.18
+    money_rate: Annotated[float, Field(ge=0, le=1), BeforeValidator(refuse_non_number)] = 0.1
+    holding_rate: Annotated[float, Field(ge=0, le=1), BeforeValidator(refuse_non_number)] = 0.18
     lost_share: Share = 0.5
     critical_weight: Positive = Field(default=2.0, description="how much likelier an error is in a critical feature")
     downside_price: NotNegative = 0.25

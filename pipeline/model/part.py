@@ -238,7 +238,7 @@ class Prototype(Frozen):
     by: Key | None = Field(default=None, description="who made it: a person or a supplier")
     hand: Hand = Hand.NONE
     coated: bool = False
-    cost: Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0)] | None = None
+    cost: Annotated[float, Field(ge=0), BeforeValidator(refuse_non_number)] | None = None
     hours: NotNegative | None = None
     covers: Keys | None = Field(
         default=None, description="features it shows; all that its process can prove, if left out"
@@ -308,7 +308,7 @@ class Quote(Frozen):
     pay: tuple[Payment, ...] = ()
     piece: dict[str, Positive] = Field(min_length=1, description="price of a piece by order quantity")
     weeks: Positive | None = None
-    yield_: Annotated[float, BeforeValidator(refuse_non_number), Field(gt=0, le=1)] | None = Field(
+    yield_: Annotated[float, Field(gt=0, le=1), BeforeValidator(refuse_non_number)] | None = Field(
         default=None, alias="yield"
     )
     least_order: Count | None = None
@@ -350,7 +350,7 @@ class Shrinkage(Frozen):
     """Linear shrinkage of a mould or casting die: what was assumed, and what samples showed."""
 
     assumed: Annotated[Range, Field(description="linear, as a share: 0.005 is 0.5 %")]
-    measured: Annotated[float, BeforeValidator(refuse_non_number), Field(ge=-0.05, le=0.15)] | None = None
+    measured: Annotated[float, Field(ge=-0.05, le=0.15), BeforeValidator(refuse_non_number)] | None = None
     u: Positive | None = Field(default=None, alias="U")
 
 
@@ -459,9 +459,7 @@ class SpendWish(Frozen):
     @model_validator(mode="after")
     def _check_window(self) -> Self:
         if self.not_before is not None and self.not_after is not None and self.not_before > self.not_after:
-            raise build_error(
-                "contradiction", f"not_before {self.not_before} is later than not_after {self.not_after}"
-            )
+            raise build_error("contradiction", f"not_before {self.not_before} is later than not_after {self.not_after}")
         if self.must is False and (self.not_before is not None or self.not_after is not None):
             raise build_error("contradiction", "`must: false` keeps the tools out, so it goes with no quarter")
         return self

@@ -12,9 +12,7 @@ from pydantic_core import PydanticCustomError
 class Frozen(BaseModel):
     """Base of every type in a record: immutable, no unknown keys, no NaN, no silent conversion."""
 
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", allow_inf_nan=False, strict=True, populate_by_name=True, defer_build=True
-    )
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True, defer_build=True)
 
 
 def build_error(kind: str, message: str) -> PydanticCustomError:
@@ -46,11 +44,11 @@ def _parse_day(value: Any) -> Any:
 
 MAX_NUMBER = 1e12
 
-Number = Annotated[float, BeforeValidator(refuse_non_number), Field(ge=-MAX_NUMBER, le=MAX_NUMBER)]
-Positive = Annotated[float, BeforeValidator(refuse_non_number), Field(gt=0, le=MAX_NUMBER)]
-NotNegative = Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0, le=MAX_NUMBER)]
-Share = Annotated[float, BeforeValidator(refuse_non_number), Field(ge=0, le=1)]
-Count = Annotated[int, BeforeValidator(refuse_non_number), Field(ge=0, le=10**9)]
+Number = Annotated[float, Field(ge=-MAX_NUMBER, le=MAX_NUMBER), BeforeValidator(refuse_non_number)]
+Positive = Annotated[float, Field(gt=0, le=MAX_NUMBER), BeforeValidator(refuse_non_number)]
+NotNegative = Annotated[float, Field(ge=0, le=MAX_NUMBER), BeforeValidator(refuse_non_number)]
+Share = Annotated[float, Field(ge=0, le=1), BeforeValidator(refuse_non_number)]
+Count = Annotated[int, Field(ge=0, le=10**9), BeforeValidator(refuse_non_number)]
 Day = Annotated[dt.date, BeforeValidator(_parse_day)]
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2_000)]
 Key = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]

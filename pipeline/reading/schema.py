@@ -36,6 +36,11 @@ class _ShortForms(GenerateJsonSchema):
             return {"anyOf": [{"type": "number"}, found], "description": "a number in the feature's unit, or a map"}
         return found
 
+    def dict_schema(self, schema: core_schema.DictSchema) -> dict[str, Any]:
+        """Return the schema of a map of ids: an id that does not have the form is refused, not passed over."""
+        found = super().dict_schema(schema)
+        return {**found, "additionalProperties": False} if "patternProperties" in found else found
+
 
 def build_schema(name: str) -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of `part` or of a catalogue such as `families`.

@@ -22,7 +22,7 @@ supersedes:
   - {number: SD-099, on: 2026-01-01, why: older}
 marking: {kind: date, text: "51", where: back, rights: cleared}
 tests:
-  T1: {kind: hardness-test, of: FA1, on: 2026-05-30, by: ann, at: lab, covers: [hard], gives: {hard: {value: 50, u: 1}}, result: good, valid_to: 2027-01-01, seen_by: bob, file: evidence/o1.csv, cost: 10}
+  T1: {kind: hardness-test, of: FA1, on: 2026-05-30, by: ann, at: lab, covers: [hard], gives: {hard: {value: 50, U: 1}}, result: good, valid_to: 2027-01-01, seen_by: bob, file: evidence/o1.csv, cost: 10}
 route:
   - {op: cast, what: casting, at: arm-1, uses: [die], weeks: [1, 2, 3]}
   - {op: plate, what: nickel, at: foundry, outside: true}
