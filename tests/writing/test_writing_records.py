@@ -65,7 +65,9 @@ def test_a_missing_section_is_made_where_the_record_tells_it() -> None:
     made = insert_entry(text, "quotes", "Q1", {"of": "A"})
     assert made == text.replace("\n# what", "\nquotes:\n  Q1:\n    of: A\n\n# what")
     assert append_item("part: A1\nnote: x\n", "waivers", {"of": "a"}).endswith("note: x\n\nwaivers:\n  - {of: a}\n")
-    assert set_value(text, ("picture",), "evidence/a.png") == text.replace("name: x\n", "name: x\npicture: evidence/a.png\n")
+    assert set_value(text, ("picture",), "evidence/a.png") == text.replace(
+        "name: x\n", "name: x\npicture: evidence/a.png\n"
+    )
 
 
 def test_items_are_appended_in_every_form() -> None:
@@ -114,12 +116,63 @@ def test_byte_order_mark_and_line_ends_stay_as_they_were(mark: bytes, line_end: 
     made = edit_bytes(content, lambda t: append_item(insert_entry(t, "fits", "c", {"b": "ö"}), "waivers", {"a": 1}))
     assert made.startswith(content) and made[:3].count(codecs.BOM_UTF8) == (1 if mark else 0)
     assert made.count(b"\n") == made.count(line_end.encode()) == 7
-    listed = add_hashes(mark + f"{'a' * 64}  evidence/b{line_end}".encode(), {"evidence/a": "b" * 64, "evidence/c": "c" * 64})
+    listed = add_hashes(
+        mark + f"{'a' * 64}  evidence/b{line_end}".encode(), {"evidence/a": "b" * 64, "evidence/c": "c" * 64}
+    )
     assert listed.startswith(mark) and listed.count(line_end.encode()) == 3
-    assert [line[66:] for line in listed.removeprefix(mark).decode().split(line_end)] == ["evidence/a", "evidence/b", "evidence/c", ""]
+    assert [line[66:] for line in listed.removeprefix(mark).decode().split(line_end)] == [
+        "evidence/a",
+        "evidence/b",
+        "evidence/c",
+        "",
+    ]
 
 
-@pytest.mark.parametrize("value", ["1953", "no", "true", "12:30", "a: b", " x", "x ", "#x", "-", "- x", "[a", "1e5", "0x1F", ".5", "5.", "ünï", "a\nb", '"q"', "it's", "{x}", "*a", "&a", "!t", "%x", "@x", "`x", "null", "~", "2026-05-20", "1951-1955", "38000 USD", "20.5 C", "a,b", "?x", "x:", "|", ">", "5-10", "7 Nm", "007"])
+@pytest.mark.parametrize(
+    "value",
+    [
+        "1953",
+        "no",
+        "true",
+        "12:30",
+        "a: b",
+        " x",
+        "x ",
+        "#x",
+        "-",
+        "- x",
+        "[a",
+        "1e5",
+        "0x1F",
+        ".5",
+        "5.",
+        "ünï",
+        "a\nb",
+        '"q"',
+        "it's",
+        "{x}",
+        "*a",
+        "&a",
+        "!t",
+        "%x",
+        "@x",
+        "`x",
+        "null",
+        "~",
+        "2026-05-20",
+        "1951-1955",
+        "38000 USD",
+        "20.5 C",
+        "a,b",
+        "?x",
+        "x:",
+        "|",
+        ">",
+        "5-10",
+        "7 Nm",
+        "007",
+    ],
+)
 def test_text_reads_back_as_the_same_text(value: str) -> None:
     for shown in (f"a: {{b: {render_flow(value)}, c: 1}}\n", f"a: {render_flow(value)}\n"):
         tree, findings = parse_tree("", shown)
@@ -130,7 +183,9 @@ def test_text_reads_back_as_the_same_text(value: str) -> None:
 
 
 def test_a_plan_is_shown_as_a_diff_and_binary_files_by_size() -> None:
-    plan = Plan((PlannedFile("e.bin", None, b"\0\1"), PlannedFile("a.yaml", b"a: 1\n", b"a: 2\n"), PlannedFile("b", b"x", b"x")))
+    plan = Plan(
+        (PlannedFile("e.bin", None, b"\0\1"), PlannedFile("a.yaml", b"a: 1\n", b"a: 2\n"), PlannedFile("b", b"x", b"x"))
+    )
     assert render_diff(plan) == "new file e.bin (2 bytes)\n--- a/a.yaml\n+++ b/a.yaml\n@@ -1 +1 @@\n-a: 1\n+a: 2"
     assert plan.paths == ("e.bin", "a.yaml")
 
@@ -152,7 +207,11 @@ def test_nothing_is_written_through_a_link(tmp_path: Path) -> None:
 
 
 def test_a_lock_is_waited_for_and_then_told(tmp_path: Path) -> None:
-    with take_lock(tmp_path, "A1"), pytest.raises(LockedError, match="writing A1"), take_lock(tmp_path, "A1", wait=0.05):
+    with (
+        take_lock(tmp_path, "A1"),
+        pytest.raises(LockedError, match="writing A1"),
+        take_lock(tmp_path, "A1", wait=0.05),
+    ):
         raise AssertionError("two hold one lock")
     with take_lock(tmp_path, "A1", wait=0.05):
         pass
@@ -249,7 +308,10 @@ def test_names_that_differ_only_in_case_or_form_collide() -> None:
 
 
 def test_paths_of_every_flavour_become_the_records_own() -> None:
-    assert render_relative(PureWindowsPath("C:\\Shop\\projects\\TW-1\\evidence\\a b.csv"), PureWindowsPath("c:\\shop")) == "projects/TW-1/evidence/a b.csv"
+    assert (
+        render_relative(PureWindowsPath("C:\\Shop\\projects\\TW-1\\evidence\\a b.csv"), PureWindowsPath("c:\\shop"))
+        == "projects/TW-1/evidence/a b.csv"
+    )
     assert render_relative(PurePosixPath("/w/projects/TW-1"), PurePosixPath("/w")) == "projects/TW-1"
     with pytest.raises(ValueError):
         render_relative(PureWindowsPath("D:\\a"), PureWindowsPath("C:\\"))
