@@ -13,7 +13,8 @@ from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.views.addresses import HOME, PARTS, REVIEW, find_part_page, find_rule_page
 from pipeline.views.part_head import build_hold
 from pipeline.views.requirements import word_requirement
-from pipeline.views.review_page import explain_stale, find_left_out
+from pipeline.views.review_moves import explain_stale
+from pipeline.views.review_page import find_left_out
 from pipeline.views.shapes_marks import Link, Mark, Run, build_line
 from pipeline.views.shapes_site import Desk, HomePage, Need, PageHead, Tally
 from pipeline.views.states import name_supplier

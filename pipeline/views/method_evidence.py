@@ -152,7 +152,7 @@ def build_watch_method(portfolio: Portfolio) -> MethodPage:
         for family in families.values()
         for gate, w in family.weeks.items()
     )
-    table = build_table("Usual length of stages", ("family", "stage", Column("usual", "weeks", True)), rows)
+    table = build_table("Weeks by family and stage", ("family", "stage", Column("usual", "weeks", True)), rows)
     return build_method(
         "watch",
         "What needs somebody",

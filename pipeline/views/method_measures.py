@@ -59,7 +59,7 @@ def build_readings_method(portfolio: Portfolio) -> MethodPage:
                 "Asbestos, radium, lead, cadmium: see Safety before one is cleaned or opened.",
             ),
         ),
-        Section("instruments", "Instruments", tables=(build_table("Instruments", heads, rows),)),
+        Section("instruments", "Instruments", tables=(build_table("Instruments on record", heads, rows),)),
         (Link("Parts", PARTS),),
     )
 

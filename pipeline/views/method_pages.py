@@ -49,7 +49,7 @@ def build_method_index(portfolio: Portfolio) -> SectionsPage:
     """Make the list of methods."""
     pages = build_method_pages(portfolio)
     rows = ((build_line(Run(page.head.title, href=page.head.href)), page.answers, page.source) for page in pages)
-    table = build_table("Methods", ("method", "answers", "source"), rows)
+    table = build_table("All methods", ("method", "answers", "source"), rows)
     head = PageHead("Method", METHODS, "Every formula with its source, its limits and its cautions.", "method")
     intro = build_line(
         "A figure of this site opens to its working, and its working leads here. What is the shop's own choice "

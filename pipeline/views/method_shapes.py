@@ -36,7 +36,7 @@ def build_table(
 
 def build_symbols(*rows: tuple[str, str, str]) -> Table:
     """Make the table of symbols: symbol, meaning, unit."""
-    return build_table("Symbols", ("symbol", "meaning", "unit"), rows)
+    return build_table("What each symbol means", ("symbol", "meaning", "unit"), rows)
 
 
 def build_method(

@@ -12,6 +12,7 @@ from pipeline.model.part import FitCheck
 from pipeline.model.words import Condition, Gate, GateState, Hand, Result
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import Anchors
+from pipeline.views.history import find_evidence_commit
 from pipeline.views.reasons import build_reason_line
 from pipeline.views.shapes_marks import Line, Link, Mark, Run
 from pipeline.views.shapes_part import EvidenceLine
@@ -55,6 +56,7 @@ def _build_line(file: PartFile, anchors: Anchors, published: Published, node: No
         freshness=freshness,
         reason=build_reasons(file, file.lineage.reasons.get(node.id, ())),
         file=_find_file(node, published),
+        commit=find_evidence_commit(file, node.id),
     )
 
 

@@ -32,7 +32,7 @@ def _build_interface(file: PartFile, anchors: Anchors, key: str, entry: Interfac
         return InterfaceDetail(anchor, entry.what, limits, mark, verdict, None, None)
     drawing = _build_drawing(entry, result, measured)
     return InterfaceDetail(
-        anchor, entry.what, limits, mark, verdict, drawing, _build_table(result), _build_working(result)
+        anchor, entry.what, limits, mark, verdict, drawing, _build_table(entry.what, result), _build_working(result)
     )
 
 
@@ -118,7 +118,7 @@ def _build_drawing(entry: Interface, result: StackResult, measured: dict[str, tu
     )
 
 
-def _build_table(result: StackResult) -> Table:
+def _build_table(what: str, result: StackResult) -> Table:
     columns = (
         Column("contributor"),
         Column("to the gap", "mm", True),
@@ -136,7 +136,7 @@ def _build_table(result: StackResult) -> Table:
         )
         for row in result.rows
     )
-    return Table("Contributors", columns, rows, "No contributor is recorded.")
+    return Table(f"Contributors: {what}", columns, rows, "No contributor is recorded.")
 
 
 def _build_working(result: StackResult) -> Working:

@@ -6,6 +6,8 @@ from pipeline.model.part import Component
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import PARTS, Anchors, find_part_file, find_part_page
 from pipeline.views.findings_lines import build_finding_line
+from pipeline.views.flow import build_forecast_sections
+from pipeline.views.history import build_history, word_history_note, word_no_history
 from pipeline.views.next_steps import describe_place
 from pipeline.views.part_costs import build_impact_section, build_ladder
 from pipeline.views.part_evidence import Published, build_evidence
@@ -74,8 +76,9 @@ def build_part_page(file: PartFile, published: Published, picture: str = "") -> 
         quotes=build_quotes(file),
         tools=build_tools(file, anchors, find_part_file(number, "tools.csv")),
         further=tuple(section for section in _build_further(file) if section is not None),
-        history=(),
-        no_history=NO_HISTORY.format(number=number),
+        history=build_history(file, anchors),
+        no_history=word_no_history(file, NO_HISTORY.format(number=number)),
+        history_note=word_history_note(file),
         findings=tuple(build_finding_line(finding) for finding in file.findings),
         record=Link(f"The record: projects/{number}/part.yaml", find_part_file(number, "part.yaml")),
         sheets=(
