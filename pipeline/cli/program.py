@@ -34,6 +34,7 @@ COMMANDS = {
     "loop": "What is probably still wrong with a part, and whether one more loop pays.",
     "measure": "Fit a file of points or readings: values with uncertainty and verdict, and the entry to record.",
     "next": "What to do next, for one part, one engineer, or all.",
+    "plan": "Which tools to release in which quarter with this cash, and why.",
     "quote": "Record a supplier's offer.",
     "release": "Release the money for tooling.",
     "revise": "Issue a revision of the model.",

@@ -14,6 +14,7 @@ from pipeline.findings.rules import links as link_rules
 from pipeline.gates.claims import check_standing
 from pipeline.gates.evidence_rules import check_evidence
 from pipeline.gates.money_rules import check_money
+from pipeline.gates.spend_rules import check_spend
 from pipeline.gates.standing import Standing, compute_standings
 from pipeline.lineage.freshness import Lineage, compute_lineage
 from pipeline.lineage.graph import find_cycles
@@ -67,6 +68,7 @@ def check_workspace(
     findings += check_money(workspace, reading.locate)
     lineage = compute_lineage(workspace)
     standings = compute_standings(workspace, lineage)
+    findings += check_spend(workspace, standings, reading.locate)
     for number, part in workspace.parts.items():
         traced = lineage.parts[number]
         findings += check_evidence(part, traced, workspace, reading.locate)

@@ -21,6 +21,7 @@ from pipeline.planning.funding_case import (
 )
 from pipeline.planning.funding_needs import find_assembly_cycle
 from pipeline.portfolio.case import find_lack
+from pipeline.portfolio.funding_limits import limit_each_quarter
 from pipeline.portfolio.funding_quarters import QUARTERS, WEEKS, find_offset, find_start, find_weeks_left, list_quarters
 from pipeline.portfolio.funding_tools import ToolSet, find_set, find_shared_tools, list_tool_sets, sum_committed
 from pipeline.portfolio.funding_windows import find_first_starts
@@ -29,17 +30,13 @@ from pipeline.portfolio.portfolio import PartFile
 from pipeline.portfolio.shop import Shop
 from pipeline.portfolio.tooling_cash import compute_tooling_cash
 
-QUARTER_CASH = "cash of the quarter"
-"""Key of the limit that stands for cash where what is not spent in a quarter lapses (`carry_over: false`)."""
-
 
 @dataclass(frozen=True)
 class Wishes:
-    """What the asker wants besides the records: parts or tools told to be in or out, and another budget in all."""
+    """What the asker wants besides the records: parts or tools told to be in or out."""
 
     must: tuple[str, ...] = ()
     must_not: tuple[str, ...] = ()
-    budget: float | None = None
 
 
 NO_WISHES = Wishes()
@@ -200,12 +197,8 @@ class _Builder:
     def build_quarters(self) -> tuple[Quarter, ...]:
         """Return the quarters with their budgets and what is promised already."""
         committed = sum_committed(self.all_sets.values(), self.today)
-        stated, wanted = self.money.budgets, self.wishes.budget
-        cash = [float(stated.get(name, 0.0)) for name in list_quarters(self.today)]
-        if wanted is not None:
-            total = sum(cash)
-            cash = [c / total * wanted if total else wanted * (k == 0) for k, c in enumerate(cash)]
         names = list_quarters(self.today)
+        cash = [float(self.money.budgets.get(name, 0.0)) for name in names]
         return tuple(Quarter(n, c, float(p)) for n, c, p in zip(names, cash, committed, strict=True))
 
     def build_tool(self, one: ToolSet) -> Tool:
@@ -324,17 +317,6 @@ def find_circle(children: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
     """Return one circle of assemblies, from its smallest number; empty where there is none."""
     products = tuple(Product(n, (0.0,), children=c) for n, c in children.items())
     return find_assembly_cycle(FundingCase((), (), products))
-
-
-def limit_each_quarter(case: FundingCase) -> FundingCase:
-    """Return the case in which cash that is not spent in its quarter lapses: a limit on each quarter's payments."""
-    capacity = tuple(max(0.0, q.new_cash - q.committed) for q in case.quarters)
-    tools = tuple(
-        replace(t, uses=(*(u for u in t.uses if u.resource != QUARTER_CASH), Use(QUARTER_CASH, t.payments)))
-        for t in case.tools
-    )
-    others = tuple(r for r in case.resources if r.key != QUARTER_CASH)
-    return replace(case, tools=tools, resources=(*others, Resource(QUARTER_CASH, capacity)))
 
 
 def change_wish(

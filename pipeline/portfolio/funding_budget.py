@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from pipeline.planning.funding_case import FundingCase, compute_total_cash, replace_budget
-from pipeline.portfolio.funding import QUARTER_CASH, limit_each_quarter
+from pipeline.portfolio.funding_limits import has_quarter_limit, limit_each_quarter
 
 
 def compute_promised(case: FundingCase) -> float:
@@ -46,7 +46,7 @@ def change_budget(case: FundingCase, budget: float) -> FundingCase:
         share = (budget - promised) / (total - promised)
         quarters = tuple(replace(q, new_cash=q.committed + (q.new_cash - q.committed) * share) for q in case.quarters)
         changed = replace(case, quarters=quarters)
-    return limit_each_quarter(changed) if any(r.key == QUARTER_CASH for r in case.resources) else changed
+    return limit_each_quarter(changed) if has_quarter_limit(case) else changed
 
 
 def find_round(amount: float) -> float:

@@ -15,9 +15,10 @@ from pipeline.planning.funding_plan import FundingPlan, PlanEnd, compute_plan
 from pipeline.planning.funding_ranking import rank_stand_alone
 from pipeline.planning.funding_reasons import ToolReason, explain_plan
 from pipeline.planning.funding_series import solve_series
+from pipeline.planning.funding_solver import OnProgress, Progress
 from pipeline.planning.funding_sureness import Sureness, WorldModel, compute_sureness
-from pipeline.portfolio.funding import QUARTER_CASH, limit_each_quarter
 from pipeline.portfolio.funding_budget import build_budget_steps, change_budget, compute_promised, find_round
+from pipeline.portfolio.funding_limits import has_quarter_limit, lift_quarter_limit, limit_each_quarter
 
 OnStage = Callable[[str, int, int], None]
 """Called with what is being done, how many solved, of how many."""
@@ -26,7 +27,7 @@ OnStage = Callable[[str, int, int], None]
 @dataclass(frozen=True)
 class StudySettings:
     """How much is solved. time_limit_s : for each solve, a stop for the worst case only; gap : None means proven
-    optimal up to 250 parts. worlds, seed : of the sureness."""
+    optimal up to 250 parts. worlds, seed : of the sureness. budget : asked for, instead of the stated one."""
 
     points: int = 14
     cut_steps: int = 3
@@ -34,6 +35,7 @@ class StudySettings:
     seed: int = 2026
     gap: float | None = None
     time_limit_s: float = 30.0
+    budget: float | None = None
 
 
 USUAL = StudySettings()
@@ -43,15 +45,17 @@ USUAL = StudySettings()
 class Study:
     """A plan with all its answers.
 
-    What was not reached because of a stop by hand is empty; is_complete says so. own : the stated budget in all.
-    points : by rising budget. base : worth without any further release. waiting : worth if nothing may be released in
-    today's quarter. rich : the plan with all the cash that it could use. alone : worth of ranking each part on its
-    own, as it would really come out. cut_step, unit : money of a step of the cut line, and of the value of more cash.
+    What was not reached because of a stop by hand is empty; is_complete says so. own : the budget of the plan in all;
+    stated : that of shared/money.yaml. points : by rising budget. base : worth without any further release. waiting :
+    worth if nothing may be released in today's quarter. rich : the plan with all the cash that it could use. alone :
+    worth of ranking each part on its own, as it would really come out. cut_step, unit : money of a step of the cut
+    line, and of the value of more cash.
     """
 
     plan: FundingPlan | None
     faults: tuple[Fault, ...]
     own: float
+    stated: float
     promised: float
     points: tuple[FrontierPoint, ...] = ()
     base: float | None = None
@@ -84,23 +88,53 @@ def compute_study(
     A KeyboardInterrupt ends the search in good order: the study then holds what was complete by then. The same case,
     model and settings give the same study, unless a time limit is met.
     """
-    answer = compute_plan(case, settings.gap, settings.time_limit_s)
+    stated, budget = case, settings.budget
+    case = stated if budget is None else change_budget(stated, budget)
+    total = compute_total_cash(stated)
+    answer = compute_plan(case, settings.gap, settings.time_limit_s, _watch(on_stage))
     study = Study(
-        answer.plan, answer.faults, compute_total_cash(case), compute_promised(case), worlds=settings.worlds,
+        answer.plan, answer.faults, total if budget is None else budget, total,
+        compute_promised(case), worlds=settings.worlds,
         seed=settings.seed,
     )  # fmt: skip
     if answer.plan is not None and answer.plan.end is PlanEnd.INTERRUPTED:
         return replace(study, is_complete=False)
-    return _Student(case, model, settings, on_stage, study).study_all()
+    return _Student(stated, case, model, settings, on_stage, study).study_all()
+
+
+def _watch(on_stage: OnStage | None) -> OnProgress | None:
+    """Report a sign of life while the plan itself is solved."""
+    if on_stage is None:
+        return None
+    report = on_stage
+
+    def tell(progress: Progress) -> None:
+        del progress
+        report("the plan", 0, 1)
+
+    return tell
 
 
 class _Student:
     """Goes from answer to answer, keeping what it has."""
 
     def __init__(
-        self, case: FundingCase, model: WorldModel, settings: StudySettings, on_stage: OnStage | None, study: Study
+        self,
+        stated: FundingCase,
+        case: FundingCase,
+        model: WorldModel,
+        settings: StudySettings,
+        on_stage: OnStage | None,
+        study: Study,
     ) -> None:
-        self.case, self.model, self.settings, self.on_stage, self.study = case, model, settings, on_stage, study
+        self.stated, self.case, self.model, self.settings, self.on_stage, self.study = (
+            stated,
+            case,
+            model,
+            settings,
+            on_stage,
+            study,
+        )
         self.faults: list[tuple[Fault, ...]] = []
 
     def study_all(self) -> Study:
@@ -158,15 +192,13 @@ class _Student:
 
     def lift(self, case: FundingCase) -> FundingCase:
         """Return the case in which cash decides nothing; other limits stay."""
-        tools = tuple(replace(t, uses=tuple(u for u in t.uses if u.resource != QUARTER_CASH)) for t in case.tools)
-        return lift_cash(
-            replace(case, tools=tools, resources=tuple(r for r in case.resources if r.key != QUARTER_CASH))
-        )
+        return lift_cash(lift_quarter_limit(case))
 
     def add_points(self) -> None:
         """The plan at each budget. More cash is never worth less: a point can always pay the plan of the one before."""
-        budgets = build_budget_steps(self.case, self.settings.points)
-        cases = [change_budget(self.case, budget) for budget in budgets]
+        budgets = build_budget_steps(self.stated, self.settings.points)
+        budgets = tuple(sorted({*budgets, self.study.own}))
+        cases = [change_budget(self.stated, budget) for budget in budgets]
         points: list[FrontierPoint] = []
         plans = self.solve("budgets", cases)
         for budget, case, plan, faults in zip(budgets, cases, plans, self.faults, strict=True):
@@ -182,7 +214,7 @@ class _Student:
         step = find_round(max(self.study.own - self.study.promised, self.study.own * 0.1) / 20)
         changes = [k * step for k in range(-self.settings.cut_steps, self.settings.cut_steps + 1) if k]
         changes = [c for c in changes if self.study.own + c >= self.study.promised]
-        plans = self.solve("steps of budget", [change_budget(self.case, self.study.own + c) for c in changes])
+        plans = self.solve("steps of budget", [change_budget(self.stated, self.study.own + c) for c in changes])
         steps = [
             CutStep(self.study.own + c, c, *find_changes(self.plan, plan),
                     None if plan is None else plan.worth - self.plan.worth, plan, faults)
@@ -194,7 +226,7 @@ class _Student:
         """What more cash in one quarter adds, by solving again."""
         unit = find_round(max(self.study.own - self.study.promised, self.study.own * 0.1) / 60)
         more = [replace_cash(self.case, quarter, unit) for quarter in range(len(self.case.quarters))]
-        limited = any(r.key == QUARTER_CASH for r in self.case.resources)
+        limited = has_quarter_limit(self.case)
         plans = self.solve("value of more cash", [limit_each_quarter(case) if limited else case for case in more])
         values = []
         for quarter, plan in enumerate(plans):

@@ -84,8 +84,9 @@ def build_cautions() -> tuple[Caution, ...]:
 def word_budget(spending: Spending) -> str:
     """Return the stated budget, what of it is promised, and over which quarters, in one sentence."""
     study = spending.study
+    asked = "" if study.own == study.stated else f" asked for, instead of {word_amount(spending, study.stated)} stated,"
     return (
-        f"{word_amount(spending, study.own)} over {word_quarters(spending)}, of which "
+        f"{word_amount(spending, study.own)}{asked} over {word_quarters(spending)}, of which "
         f"{word_amount(spending, study.promised)} is promised already"
     )
 
@@ -101,7 +102,7 @@ def build_sections(spending: Spending) -> tuple[Section, ...]:
     """Return everything below the plan."""
     study = spending.study
     return (
-        Section("quarters", "The stated plan in one table", word_budget(spending), fold=True,
+        Section("quarters", "This plan in one table", word_budget(spending), fold=True,
                 tables=(build_quarters_table(spending),),
                 working=build_working(spending)),
         Section("ranking", "Every tool, in or out, and why", _word_worlds(spending), tables=(build_ranking(spending),)),
@@ -143,7 +144,7 @@ def _build_frontier(spending: Spending) -> tuple[Figure, ...]:
         f"{len(solved)} solved budgets from {first} to {last} add {word_amount(spending, worths[0])} to "
         f"{word_amount(spending, worths[-1])} of worth."
     )
-    label = f"stated: {word_amount(spending, study.own)}"
+    label = f"{'stated' if study.own == study.stated else 'asked'}: {word_amount(spending, study.own)}"
     chart = FrontierChart(
         "Budget against the worth that it adds", words, spending.funding.currency,
         tuple(point.budget for point in solved), worths, own[0] if own else None, label, most,

@@ -97,7 +97,7 @@ def answer_below(spending: Spending, plan: FundingPlan) -> Line:
             f". {word_reason(spending, first)}",
         ]
         more = f" After it: {word_list(rest)}." if rest else ""
-        return build_line(*runs, more, _word_step_up(spending, plan))
+        return build_line(*runs, more, _word_comes_in(spending, first.tool))
     if late:
         first = late[0]
         assert first.why_not_earlier is not None and first.quarter is not None
@@ -111,6 +111,14 @@ def answer_below(spending: Spending, plan: FundingPlan) -> Line:
     if out:
         return build_line(f"Nothing waits for cash. Out for other reasons: {word_list(out)}; see the ranking.")
     return build_line("Nothing: every tool that can be planned is released as soon as its gates are proven.")
+
+
+def _word_comes_in(spending: Spending, tool: str) -> str:
+    """Say which larger solved budget is the first to have a tool."""
+    for point in spending.study.points:
+        if point.budget > spending.study.own and point.plan is not None and tool in point.plan.releases:
+            return f" The first solved budget that has {tool} is {word_amount(spending, point.budget)}."
+    return " No budget that was solved has it."
 
 
 def _word_step_up(spending: Spending, plan: FundingPlan) -> str:

@@ -89,7 +89,7 @@
     ticks.setAttribute("viewBox", "0 0 " + width + " 12");
     points.forEach(function (point, at) {
       var x = inset + (last > first ? (point.budget - first) / (last - first) : 0) * (width - 2 * inset);
-      var tick = document.createElementNS("http://www.w3.org/2000/svg", "path");
+      var tick = document.createElementNS(ticks.namespaceURI, "path");
       tick.setAttribute("class", at === stated ? "tick stated" : "tick");
       tick.setAttribute("d", "M" + x.toFixed(1) + " " + (at === stated ? 0 : 2) + "V" + (at === stated ? 12 : 8));
       ticks.appendChild(tick);
