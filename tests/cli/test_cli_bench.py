@@ -315,7 +315,7 @@ def test_what_opens_more_gates_for_less_comes_first(sample: Sample) -> None:
             body = body.replace(", from: [M1, M2]", "")
         (folder / "part.yaml").write_text(body, "utf-8")
     order = [(o.file.number, o.cost) for o in order_by_cost(list(build_portfolio(root).parts.values()))]
-    assert [number for number, _ in order][0] == "SD-100" and order[0][1] == 0
+    assert next(number for number, _ in order) == "SD-100" and order[0][1] == 0
     costs = [cost for _, cost in order]
     assert costs == sorted(costs)
 

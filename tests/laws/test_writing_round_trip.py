@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import difflib
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -57,7 +56,7 @@ def test_a_new_value_changes_one_line_of_any_demo_record(number: str) -> None:
     text = read_record(number)
     root = find_spans(text)
     assert root is not None
-    for pointer, span in list(_walk(root, ()))[::7]:
+    for pointer, span in list(_walk(root, ()))[::29]:
         after = set_value(text, pointer, "another value: #1")
         gone, come = count_changes(text, after)
         lines = text[span.start : span.end].count("\n") + 1
@@ -100,7 +99,7 @@ def records(draw: st.DrawFn) -> str:
     for section in draw(st.lists(st.sampled_from(MAPS), unique=True, max_size=4)):
         entries = draw(ENTRIES)
         indent = " " * draw(st.integers(1, 4))
-        lines += draw(st.sampled_from([[], [""], ["", "# above"]])) + [f"{section}:{draw(COMMENT)}"]
+        lines += [*draw(st.sampled_from([[], [""], ["", "# above"]])), f"{section}:{draw(COMMENT)}"]
         wide = draw(st.sampled_from([0, 12]))
         for key, entry in entries.items():
             if draw(st.booleans()):
@@ -114,7 +113,7 @@ def records(draw: st.DrawFn) -> str:
     return draw(st.sampled_from(["\n", "\r\n"])).join(lines) + draw(st.sampled_from(["", "\n", "\n\n# end\n"]))
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(records(), st.sampled_from(MAPS), KEY, st.dictionaries(KEY, VALUE, min_size=1, max_size=3))
 def test_any_record_keeps_every_byte_around_a_new_entry(text: str, section: str, key: str, entry: dict[str, Any]) -> None:
     before, findings = parse_tree("", text)
@@ -150,7 +149,7 @@ def _expect_order(before: list[str], section: str) -> list[str]:
     return [*before[:at], section, *before[at:]]
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(VALUE)
 def test_any_value_reads_back_as_it_was_written(value: Any) -> None:
     tree, findings = parse_tree("", f"a: {render_flow(value)}\nb: {{c: {render_flow(value)}, d: 1}}\n")
