@@ -110,7 +110,8 @@ class RedoDefaults(Frozen):
     fit_h: NotNegative = Field(description="hours at each vehicle")
     fit_hire: NotNegative = Field(description="hire of vehicles, once")
     requote_h: NotNegative
-    tool_redesign: NotNegative
+    tool_redesign: NotNegative = Field(description="redesign of a tool that is ordered and not cut")
+    redesign_share: Share = Field(default=0.1, description="most that a redesign takes, as a share of the tool's price")
     setup: NotNegative = Field(description="set-up and samples of a first article")
     plating_trial: NotNegative = 0.0
     inspect_h: NotNegative

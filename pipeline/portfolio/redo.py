@@ -223,16 +223,11 @@ class _BasisMaker:
             if self.part.made_of or not self.family.tool_kinds:
                 return []
             name = self.family.tool_kinds[0]
-            return [self.build_tool(name, Tool(kind=name), self.find_kind(name), None, Decimal(1))]
-        prices = {key: self.find_price(key, tool) for key, tool in self.part.tools.items()}
-        dearest = max((price for price in prices.values() if price is not None), default=None)
-        facts = []
-        for key, tool in self.part.tools.items():
-            kind = self.find_kind(tool.kind)
-            price = prices[key]
-            scale = Decimal(1) if not dearest or price is None else price / dearest
-            facts.append(self.build_tool(key, tool, kind, price, scale))
-        return facts
+            return [self.build_tool(name, Tool(kind=name), self.find_kind(name), None)]
+        return [
+            self.build_tool(key, tool, self.find_kind(tool.kind), self.find_price(key, tool))
+            for key, tool in self.part.tools.items()
+        ]
 
     def find_kind(self, name: str) -> ToolKind:
         """Return a kind of tool; one that the catalogue does not know is taken as made new at its price."""
@@ -247,12 +242,22 @@ class _BasisMaker:
         found = [convert_money(self.rates, q.tools[key], q.money, self.today) for q in quotes]
         return max((price for price in found if price is not None), default=None)
 
-    def build_tool(self, key: str, tool: Tool, kind: ToolKind, price: Decimal | None, scale: Decimal) -> ToolFacts:
-        """Return one tool with what its change costs; a redesign costs the family's figure, in proportion to price."""
+    def find_redesign(self, price: Decimal | None) -> Decimal:
+        """Return what the redesign of one tool costs: the family's figure, but no more than a share of a known price.
+
+        It hangs on nothing but the tool itself, so that one more tool never makes a change cheaper.
+        """
+        usual = Decimal(str(self.cost("tool_redesign")))
+        most = Decimal(str(self.family.redo.redesign_share))
+        return usual if price is None else min(usual, price * most)
+
+    def build_tool(self, key: str, tool: Tool, kind: ToolKind, price: Decimal | None) -> ToolFacts:
+        """Return one tool with what its change costs."""
         soft = kind.remade or not kind.changes
         is_made = tool.state in MADE
         state = tool.state or "not quoted"
-        redesign = build_amount_line(f"redesign of {key}", Decimal(str(self.cost("tool_redesign"))) * scale)
+        amount = self.find_redesign(price)
+        redesign = build_amount_line(f"redesign of {key}", amount)
         weeks = tool.weeks or kind.weeks
         return ToolFacts(
             key=key,
@@ -263,7 +268,7 @@ class _BasisMaker:
             inserts=tool.inserts,
             forms=_find_tool_cover(tool),
             made_to_fit=tuple(t for t in tool.made_to_fit if t in self.part.tools),
-            redesign=() if soft or self.cost("tool_redesign") == 0 else (redesign,),
+            redesign=() if soft or amount == 0 else (redesign,),
             remake_weeks=build_range(weeks.low, weeks.likely, weeks.high) if soft else NOTHING,
             after=("model",),
             station=_build_station(tool, kind),
@@ -331,8 +336,12 @@ def _build_station(tool: Tool, kind: ToolKind) -> Station | None:
 
 
 def _build_prices(kind: ToolKind) -> Iterator[ClassPrice]:
+    """Yield the price of each class of change; a new tool's price holds its design."""
     for name, factor in kind.changes.items():
-        yield ClassPrice(ChangeClass(name.value), weeks=_convert(factor.weeks), share=_convert(factor.share))
+        change = ChangeClass(name.value)
+        whole = change is ChangeClass.NEW_TOOL
+        weeks, share = _convert(factor.weeks), _convert(factor.share)
+        yield ClassPrice(change, weeks=weeks, share=share, redesign_in_price=whole)
 
 
 def _convert(found: quantity.Range) -> Range:
