@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
+from pipeline.gates.standing import Standing
 from pipeline.lineage.freshness import Lineage
-from pipeline.model.words import GATES, Gate
+from pipeline.model.words import GATES, Gate, GateState
 from pipeline.model.workspace import Workspace
 from pipeline.planning.flow_ageing import OpenAge, compute_open_ages
 from pipeline.planning.flow_backtest import BackTest, Snapshot, score_forecasts
@@ -77,6 +78,7 @@ class Flow:
     plan: FlowPlan
     simulation: Simulation
     without: Mapping[str, str]
+    standings: Mapping[str, Standing]
 
     @property
     def day(self) -> dt.date:
@@ -92,6 +94,12 @@ class Flow:
     def open_stays(self) -> tuple[Stay, ...]:
         """The stay of every part in work, held ones among them."""
         return tuple(stays[-1] for stays in self.stays.values() if stays and stays[-1].left is None)
+
+    def find_redone(self, number: str) -> tuple[Gate, ...]:
+        """Return the gates of a part that were passed and must be proven again: a forecast does not count them."""
+        passed = {stay.gate for stay in self.stays[number] if stay.ending is Ending.PASSED}
+        gates = self.standings[number].gates
+        return tuple(gate for gate in GATES if gate in passed and gates[gate].state is not GateState.PROVEN)
 
     @cached_property
     def visits(self) -> list[Visit]:
@@ -170,16 +178,25 @@ def _weeks(day: dt.date, origin: dt.date) -> float:
     return (day - origin).days / 7
 
 
-def compute_flow(portfolio: Portfolio, root: Path | None = None, seed: int = SEED) -> Flow | None:
-    """Reckon the flow of a portfolio; None where its catalogues cannot be used. What was simulated is kept under `root`
-    (None: nowhere) by what it was reckoned from, so that an edit that moves no date costs nothing."""
+def compute_flow(
+    portfolio: Portfolio,
+    root: Path | None = None,
+    seed: int = SEED,
+    recorded: Mapping[str, Mapping[int, dt.date]] | None = None,
+) -> Flow | None:
+    """Reckon the flow of a portfolio; None where its catalogues cannot be used.
+
+    root : where to keep what was simulated (None: nowhere), by what it was reckoned from, so that an edit that moves no
+    date costs nothing. recorded : part -> place of a decision -> the day on which git first saw it: a forecast of an
+    earlier day knows only what was recorded by then.
+    """
     workspace, lineage = portfolio.workspace, portfolio.checked.lineage
     if workspace is None:
         return None
     numbers = [number for number in workspace.parts if number in portfolio.parts]
     days = {number: find_first_day(workspace.parts[number], lineage.parts[number]) for number in numbers}
     firsts = {number: day for number, day in days.items() if day is not None and day <= workspace.today}
-    maker = _Maker(workspace, lineage, firsts)
+    maker = _Maker(workspace, lineage, firsts, recorded or {})
     stays = maker.find_all(workspace.today)
     usual = maker.build_usual(stays, workspace.today)
     floor = Shopfloor(workspace.catalogues, workspace.today)
@@ -190,19 +207,25 @@ def compute_flow(portfolio: Portfolio, root: Path | None = None, seed: int = SEE
         found = run_simulation(plan, maker.build_snapshots(), maker.find_ended(stays), seed)
         if root is not None:
             keep_simulation(root, key, found)
-    return Flow(workspace, lineage, floor, firsts, stays, usual, plan, found, without)
+    return Flow(workspace, lineage, floor, firsts, stays, usual, plan, found, without, portfolio.checked.standings)
 
 
 class _Maker:
     """Makes plans of the workspace as it stood on a day."""
 
-    def __init__(self, workspace: Workspace, lineage: Lineage, firsts: Mapping[str, dt.date]) -> None:
-        self.workspace, self.lineage, self.firsts = workspace, lineage, firsts
+    def __init__(
+        self,
+        workspace: Workspace,
+        lineage: Lineage,
+        firsts: Mapping[str, dt.date],
+        recorded: Mapping[str, Mapping[int, dt.date]],
+    ) -> None:
+        self.workspace, self.lineage, self.firsts, self.recorded = workspace, lineage, firsts, recorded
 
     def find_all(self, day: dt.date) -> dict[str, tuple[Stay, ...]]:
         """The stays of every part as known at the end of a day."""
-        parts = self.workspace.parts
-        return {number: find_stays(parts[number], first, day) for number, first in self.firsts.items()}
+        parts, known = self.workspace.parts, {} if day >= self.workspace.today else self.recorded
+        return {n: find_stays(parts[n], first, day, known.get(n)) for n, first in self.firsts.items()}
 
     def build_usual(self, stays: Mapping[str, tuple[Stay, ...]], day: dt.date) -> dict[tuple[str, Gate], Usual]:
         """How long stages last, as known on a day."""
@@ -252,7 +275,8 @@ class _Maker:
         for number, first in self.firsts.items():
             part = self.workspace.parts[number]
             nodes = self.lineage.parts[number].nodes.values()
-            decided = [(d.gate, d.on, d.say) for d in part.decisions]
+            seen = self.recorded.get(number, {})
+            decided = [(d.gate, d.on, d.say, seen.get(i)) for i, d in enumerate(part.decisions)]
             evidence = sorted({(node.section, node.on) for node in nodes if node.on is not None})
             tools = [sorted(tool.steps.items()) for tool in part.tools.values()]
             found.append((number, part.family, part.engineer, first, decided, evidence, tools))

@@ -46,8 +46,12 @@ def find_first_day(part: Part, lineage: PartLineage) -> dt.date | None:
     return min(known, default=None)
 
 
-def find_stays(part: Part, first: dt.date | None, day: dt.date) -> tuple[Stay, ...]:
+def find_stays(
+    part: Part, first: dt.date | None, day: dt.date, recorded: Mapping[int, dt.date] | None = None
+) -> tuple[Stay, ...]:
     """Return the stays of a part as its record stood at the end of a day, in the order of the gates.
+
+    recorded : place of a decision -> the day on which it was recorded; one that was recorded later was not known.
 
     A stage begins when the one before it is passed, and ends with the first go for its gate: a gate that went stale
     later does not send the clock back (its age is told by its evidence). A gate that was passed before an earlier one
@@ -55,7 +59,8 @@ def find_stays(part: Part, first: dt.date | None, day: dt.date) -> tuple[Stay, .
     """
     if first is None or first > day:
         return ()
-    decided = sorted((d.on, i) for i, d in enumerate(part.decisions) if d.on <= day)
+    seen = recorded or {}
+    decided = sorted((d.on, i) for i, d in enumerate(part.decisions) if max(d.on, seen.get(i, d.on)) <= day)
     passed: dict[Gate, dt.date] = {}
     for on, index in decided:
         decision = part.decisions[index]

@@ -44,6 +44,12 @@ class RecordedFact:
         return None if self.fact is None else self.fact.first
 
     @property
+    def order(self) -> tuple[int, str]:
+        """Where it stands among facts of one day: in the order in which evidence descends, a decision last."""
+        sections = (*DATED, "tools", "waivers", "decisions")
+        return (sections.index(self.section), self.entry.rjust(6))
+
+    @property
     def pointer(self) -> tuple[str | int, ...]:
         """Where it stands in the record."""
         if self.section in ("decisions", "waivers"):

@@ -27,6 +27,7 @@ from mkdocs.structure.files import File, Files
 from mkdocs.structure.pages import Page
 
 from pipeline.findings.finding import Severity
+from pipeline.portfolio.outlook import look_out
 from pipeline.portfolio.portfolio import Portfolio, build_portfolio
 from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.link_check import check_links
@@ -112,7 +113,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
             return self._add_all(files, config)
 
     def _add_all(self, files: Files, config: MkDocsConfig) -> Files:
-        portfolio = self.portfolio = build_portfolio(self.root, self._read_day())
+        portfolio = self.portfolio = look_out(build_portfolio(self.root, self._read_day()), self.root)
         self._report(portfolio)
         self.site = self._build_facts(portfolio, files, config)
         views = build_views(portfolio, self.root)

@@ -26,6 +26,7 @@ from pipeline.views.csv_tables import (
     render_table_csv,
     render_vehicle_csv,
 )
+from pipeline.views.flow import build_flow_page
 from pipeline.views.home_page import build_home_page
 from pipeline.views.marks_page import build_legend
 from pipeline.views.method_pages import build_method_index, build_method_pages
@@ -61,6 +62,7 @@ def build_views(portfolio: Portfolio, root: Path) -> Views:
         addresses.HOME: ("home.html", build_home_page(portfolio)),
         addresses.REVIEW: ("review.html", build_review_page(portfolio)),
         addresses.PARTS: ("parts.html", build_parts_page(portfolio)),
+        addresses.FLOW: ("sections.html", build_flow_page(portfolio)),
         addresses.VEHICLES: ("vehicles.html", build_vehicles_page(portfolio)),
         addresses.SPEND: ("spend.html", spend),
         addresses.SPEND_DATA: ("spend_data.html", spend),

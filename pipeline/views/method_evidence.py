@@ -7,7 +7,6 @@ from pipeline.model.catalogue import Catalogues
 from pipeline.portfolio.portfolio import Portfolio
 from pipeline.views.addresses import HOME, PARTS, REVIEW, VEHICLES
 from pipeline.views.method_shapes import build_method, build_symbols, build_table
-from pipeline.views.review_page import REVIEWS_BACK
 from pipeline.views.shapes_marks import Caution, Column, Link
 from pipeline.views.shapes_site import MethodPage, Section
 from pipeline.views.wording import word_list, word_number
@@ -163,8 +162,7 @@ def build_watch_method(portfolio: Portfolio) -> MethodPage:
             f"running out: a quote or a waiver that ends within {shop.quote_warning_days} days, or has ended and "
             "is still wanted",
             "standing still: days since the last evidence / 7 > highest usual weeks of the stage",
-            f"decided, new: since {REVIEWS_BACK} × {shop.review_every_days} = "
-            f"{REVIEWS_BACK * shop.review_every_days} days ago",
+            f"what moved: since the last recorded review; without one, in the last {shop.review_every_days} days",
         ),
         build_symbols(("last evidence", "day of the youngest evidence; edits of a record do not count", "day")),
         "common practice, no source; the shop's own days in shared/shop.yaml, weeks in shared/families.yaml",

@@ -18,6 +18,7 @@ from pipeline.views.method_evidence import (
     build_proofs_method,
     build_watch_method,
 )
+from pipeline.views.method_flow import build_flow_method, build_history_method
 from pipeline.views.method_gates import build_gates_method, build_safety_method
 from pipeline.views.method_measures import build_readings_method, build_stacks_method
 from pipeline.views.method_shapes import build_table
@@ -36,6 +37,8 @@ _PAGES: tuple[Callable[[Portfolio], MethodPage], ...] = (
     build_delay_method,
     build_money_method,
     build_watch_method,
+    build_flow_method,
+    build_history_method,
     build_safety_method,
 )
 

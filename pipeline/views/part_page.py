@@ -97,6 +97,7 @@ def _word_no_picture(file: PartFile, picture: str) -> str:
 
 def _build_further(file: PartFile) -> tuple[Section | None, ...]:
     return (
+        *build_forecast_sections(file),
         build_impact_section(file),
         _build_assembly(file),
         _build_route(file),

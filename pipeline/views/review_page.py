@@ -33,7 +33,8 @@ from pipeline.views.wording import word_ago, word_count, word_day, word_list, wo
 _SAY_MARKS = {Say.GO: Mark.PROVEN, Say.REWORK: Mark.MISSING, Say.HOLD: Mark.HELD, Say.DROP: Mark.DROPPED}
 _MOVE_MARKS = {
     MoveKind.READY: Mark.READY, MoveKind.PROVEN: Mark.PROVEN, MoveKind.RELEASED: Mark.PROVEN,
-    MoveKind.STALE: Mark.STALE, MoveKind.REOPENED: Mark.MISSING, MoveKind.TOOL_STEP: Mark.PLANNED, MoveKind.WAIVED: Mark.WAIVED,
+    MoveKind.STALE: Mark.STALE, MoveKind.REOPENED: Mark.MISSING, MoveKind.TOOL_STEP: Mark.PLANNED,
+    MoveKind.WAIVED: Mark.WAIVED,
     MoveKind.WAIVER_ENDED: Mark.STALE, MoveKind.QUOTE_ENDED: Mark.STALE, MoveKind.NEW: Mark.IN_HAND,
     MoveKind.RENUMBERED: Mark.IN_HAND, MoveKind.REVIVED: Mark.IN_HAND, MoveKind.DROPPED: Mark.DROPPED,
     MoveKind.GONE: Mark.DROPPED, MoveKind.FIGURE: Mark.STALE, MoveKind.HOLD_ENDED: Mark.IN_HAND,
@@ -131,11 +132,11 @@ def _build_notes(portfolio: Portfolio, outlook: Outlook | None) -> tuple[Line, .
         if review.broken:
             notes.append(f"As they stood then, the records of {word_list(review.broken)} could not be read.")
     if outlook.story.history is not None and not find_reviews_closed(outlook):
-        notes.append("No review is recorded yet: `pipeline review --close` records one, and the next starts from it.")
+        notes.append("No review is recorded yet: pipeline review --close records one, and the next starts from it.")
     doubts = sum(f.rule.startswith("H9") and f.severity is Severity.WARNING for f in portfolio.findings)
     if doubts:
         notes.append(
-            f"Git contradicts the records in {word_count(doubts, 'place')}: `pipeline check --history` lists them."
+            f"Git contradicts the records in {word_count(doubts, 'place')}: pipeline check --history lists them."
         )
     return tuple(build_line(note) for note in notes)
 

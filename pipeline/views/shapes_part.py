@@ -271,4 +271,5 @@ class PartPage:
     findings: tuple[FindingLine, ...]
     record: Link
     sheets: tuple[Link, ...] = ()
-    """Printable sheets of this part: release sheet, traveller."""
+    history_note: str = ""
+    """``sheets`` are printable sheets of this part; ``history_note`` says what limits the history that is shown."""

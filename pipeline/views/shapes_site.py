@@ -168,13 +168,14 @@ class ReviewGroup:
 
 @dataclass(frozen=True)
 class ReviewPage:
-    """What moved since a day or a commit. Template ``review.html``."""
+    """What moved since a day or a commit. Template ``review.html``. ``notes`` say what limits it, a sentence each."""
 
     head: PageHead
     since: str
     until: str
     tallies: tuple[Tally, ...]
     groups: tuple[ReviewGroup, ...]
+    notes: tuple[Line, ...] = ()
 
 
 # --- vehicles -------------------------------------------------------------------------------------
