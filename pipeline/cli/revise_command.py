@@ -27,9 +27,7 @@ if TYPE_CHECKING:
 @click.option("--as", "name", metavar="ID", help="Id of the revision; the next letter, if left out.")
 @click.option("--hours", metavar="N", help="Hours that it took.")
 @click.option("--no-effect", metavar="ID,...", help="Evidence that stays good in spite of the change, e.g. F1,F2.")
-@click.option(
-    "--no-effect-features", metavar="F,...", help="Changed features that it speaks of; all, if left out."
-)
+@click.option("--no-effect-features", metavar="F,...", help="Changed features that it speaks of; all, if left out.")
 @click.option("--no-effect-why", metavar="TEXT", help="Why the change does not touch that evidence.")
 @click.option("--seen-by", metavar="ID", help="Another person, who looked at the statement.")
 @add_bench_options
@@ -46,14 +44,15 @@ def command(part: str, file: Path | None, desk: Desk, **flags: str | None) -> in
     assert record is not None and lineage is not None
     asker = desk.build_asker()
     is_first = not record.revisions
-    changed = None
+    changed: list[str] | None = None
+    effect: tuple[str, ...] = ()
     if not is_first:
         changed = asker.take(
             flags["changed"], "--changed", f"Features changed against {lineage.current} ({', '.join(record.features)})",
             parse_some_of(record.features, "feature"),
         )  # fmt: skip
         if changed:
-            show_effect(near, changed, quiet=desk.as_json)
+            effect = show_effect(near, changed, quiet=desk.as_json)
     why = asker.take(flags["why"], "--why", "Why", parse_text, optional=is_first)
     measured = ",".join(record.measurements) if is_first else None
     origin = asker.take(
@@ -69,15 +68,18 @@ def command(part: str, file: Path | None, desk: Desk, **flags: str | None) -> in
         "on": desk.day or near.today, "by": by, "file": None, "from": origin, "changed": changed, "why": why,
         "no_effect": [statement] if statement else None, "hours": hours,
     }  # fmt: skip
-    return run_step(desk, "revise", part, lambda n: _build_draft(n, name, file, entry), near)
+    return run_step(desk, "revise", part, lambda n: _build_draft(n, name, file, entry, effect), near)
 
 
-def show_effect(near: Near, changed: list[str], *, quiet: bool) -> None:
-    """Show what a change makes stale and what that costs."""
+def show_effect(near: Near, changed: list[str], *, quiet: bool) -> tuple[str, ...]:
+    """Show what a change makes stale and what that costs; where nothing may be shown yet, return it for the answer."""
     from pipeline.views.bench import render_effect
 
-    if not quiet:
-        click.echo("\n".join(render_effect(near.build_part_file(), changed)))
+    lines = tuple(render_effect(near.build_part_file(), changed))
+    if quiet:
+        return lines
+    click.echo("\n".join(lines))
+    return ()
 
 
 def take_statement(
@@ -114,7 +116,9 @@ def take_statement(
     return {"features": features, "keeps": keeps, "by": by, "on": day, "why": reason, "seen_by": seen_by}
 
 
-def _build_draft(near: Near, name: str | None, file: Path | None, entry: dict[str, Any]) -> Draft:
+def _build_draft(
+    near: Near, name: str | None, file: Path | None, entry: dict[str, Any], effect: tuple[str, ...]
+) -> Draft:
     from pipeline.portfolio.attaching import attach_several
     from pipeline.portfolio.entries import find_next_revision, keep_given
     from pipeline.portfolio.proposal import Draft
@@ -122,6 +126,7 @@ def _build_draft(near: Near, name: str | None, file: Path | None, entry: dict[st
 
     assert near.part is not None
     attachments, notes = attach_several(near, () if file is None else (file,))
+    notes = (*effect, *notes)
     key = name or find_next_revision(near.part)
     given = keep_given({**entry, "file": attachments[0].path if attachments else None})
     if not attachments:

@@ -21,11 +21,14 @@ class LockedError(OSError):
 def take_lock(root: Path, name: str, wait: float = WAIT_SECONDS) -> Iterator[None]:
     """Hold the lock `name` of a workspace. Raises LockedError after `wait` seconds.
 
-    The lock is on an open file below `.pipeline/locks` (which git ignores); the file stays, the lock goes with the
+    The lock is on an open file below `.pipeline/locks` (which it tells git to ignore); the file stays, the lock goes with the
     program, so a crash leaves nothing that somebody must take away.
     """
     folder = root / LOCK_FOLDER
     folder.mkdir(parents=True, exist_ok=True)
+    ignored = folder.parent / ".gitignore"
+    if not ignored.exists():
+        ignored.write_text("*\n", encoding="utf-8")
     handle = os.open(folder / f"{name}.lock", os.O_RDWR | os.O_CREAT, 0o666)
     try:
         _wait_for(handle, name, wait)

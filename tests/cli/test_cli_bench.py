@@ -192,6 +192,12 @@ def test_a_revision_shows_what_goes_stale_and_what_it_costs_before_it_writes(sho
         assert words in said[stale:diff]
 
 
+def test_a_script_gets_the_cost_of_a_revision_in_its_answer(shop: Path, tmp_path: Path) -> None:
+    _, said = call(shop, *fill(COMMANDS_THAT_WRITE["revise"], tmp_path / "new.bin"), "--dry-run", "--json")
+    notes = json.loads(said)["notes"]
+    assert any(note.startswith("Redone: ") for note in notes) and any("quote Q1" in note for note in notes)
+
+
 def test_a_claim_of_no_effect_wants_a_signed_statement(shop: Path, tmp_path: Path) -> None:
     revise = fill(COMMANDS_THAT_WRITE["revise"], tmp_path / "new.bin")
     code, said = call(shop, *revise, "--no-effect", "Q1", "--yes")
