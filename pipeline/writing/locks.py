@@ -21,7 +21,7 @@ class LockedError(OSError):
 def take_lock(root: Path, name: str, wait: float = WAIT_SECONDS) -> Iterator[None]:
     """Hold the lock `name` of a workspace. Raises LockedError after `wait` seconds.
 
-    The lock is on an open file below `.pipeline/locks` (which it tells git to ignore); the file stays, the lock goes with the
+    The lock is on an open file below `.pipeline/locks` (git is told to ignore it); the file stays, the lock goes with the
     program, so a crash leaves nothing that somebody must take away.
     """
     folder = root / LOCK_FOLDER
