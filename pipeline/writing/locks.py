@@ -21,8 +21,8 @@ class LockedError(OSError):
 def take_lock(root: Path, name: str, wait: float = WAIT_SECONDS) -> Iterator[None]:
     """Hold the lock `name` of a workspace. Raises LockedError after `wait` seconds.
 
-    The lock is on an open file below `.pipeline/locks` (git is told to ignore it); the file stays, the lock goes with the
-    program, so a crash leaves nothing that somebody must take away.
+    It is held on an open file below `.pipeline/locks` (git ignores it); the file stays, the lock goes with the program,
+    so a crash leaves nothing that somebody must take away.
     """
     folder = root / LOCK_FOLDER
     folder.mkdir(parents=True, exist_ok=True)
