@@ -57,12 +57,20 @@ class ChartCache:
         self.known: dict[str, str] = {}
         self.drawn = 0
         self._wanted: dict[str, Any] = {}
+        self._keys: dict[int, tuple[str, Any]] = {}
         self._pool: ProcessPoolExecutor | None = None
         self._chunks: list[tuple[list[str], Future[list[str]]]] = []
 
+    def find_key(self, chart: Any) -> str:
+        """Return the key of a figure, worked out once for each; the figure is held so that its place stays its own."""
+        found = self._keys.get(id(chart))
+        if found is None:
+            found = self._keys[id(chart)] = (compute_key(chart), chart)
+        return found[0]
+
     def draw(self, chart: Any) -> str:
         """Return a figure as SVG at once."""
-        key = compute_key(chart)
+        key = self.find_key(chart)
         if not self._has(key):
             self._keep_all([key], draw_charts([chart]))
         return self.known[key]
@@ -70,7 +78,7 @@ class ChartCache:
     def prepare(self, charts: Iterable[Any]) -> None:
         """Begin to draw all figures that are not known yet, in a second process where there are many."""
         for chart in charts:
-            key = compute_key(chart)
+            key = self.find_key(chart)
             if key not in self._wanted and not self._has(key):
                 self._wanted[key] = chart
         if len(self._wanted) < WORTH_A_SECOND_PROCESS or (os.cpu_count() or 1) < 2:
@@ -84,7 +92,7 @@ class ChartCache:
 
     def hold_place(self, chart: Any) -> str:
         """Return what stands in a page until its figures are drawn; no text of a record can look like it."""
-        key = compute_key(chart)
+        key = self.find_key(chart)
         if key not in self.known:
             self._wanted.setdefault(key, chart)
         return f"<!--figure {key}-->"

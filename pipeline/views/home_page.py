@@ -55,7 +55,7 @@ def build_tallies(portfolio: Portfolio) -> tuple[Tally, ...]:
     rows = (
         (len(holds), "hold call", "hold calls", f"{REVIEW}#hold-calls", Mark.STALE),
         (len(ready), "part waits for a decision", "parts wait for a decision", f"{REVIEW}#ready", Mark.READY),
-        (len(stale), "part with a stale gate", "parts with a stale gate", f"{REVIEW}#stale", Mark.STALE),
+        (len(stale), "part with a stale gate", "parts with a stale gate", f"{REVIEW}#still-stale", Mark.STALE),
         (endings, "quote or waiver running out", "quotes and waivers running out", f"{REVIEW}#endings", Mark.WAIVED),
         (errors, "error in the records", "errors in the records", "rules/index.html", None),
         (released, "part released for sale", "parts released for sale", f"{PARTS}?gate=released", Mark.PROVEN),

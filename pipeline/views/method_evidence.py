@@ -63,7 +63,7 @@ def build_freshness_method(portfolio: Portfolio) -> MethodPage:
         ),
         (Caution("Fresh is not safe.", "Fit, function and strength are proven by different evidence.", "See Safety."),),
         Section("causes", "What makes evidence stale", tables=(table,)),
-        (Link("Review, gone stale", f"{REVIEW}#stale"), Link("Parts", PARTS)),
+        (Link("Review, gone stale", f"{REVIEW}#still-stale"), Link("Parts", PARTS)),
     )
 
 

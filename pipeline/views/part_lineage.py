@@ -82,7 +82,7 @@ def build_lineage(file: PartFile, anchors: Anchors) -> LineageDrawing | None:
             place[box.id],
             rows[box.id],
             box.kind,
-            shorten(box.label, min(_count_letters(width, box.mark, 7.0), 14)),
+            shorten(box.label, min(_count_letters(width, box.mark, 6.5), 14)),
             shorten(box.note, min(_count_letters(width, box.mark, 5.7), 20)),
             box.mark,
             box.href,

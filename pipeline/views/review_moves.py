@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from decimal import Decimal
 
-from pipeline.model.quantity import Limits, Price, Range
+from pipeline.model.quantity import Limits, Money, Range
 from pipeline.model.words import GateState, ToolStep
 from pipeline.portfolio.moves import Move, MoveKind, Value
 from pipeline.portfolio.portfolio import PartFile
@@ -134,7 +134,7 @@ def word_value(value: Value, unit: str = "") -> str:
     match value:
         case None:
             return "not stated"
-        case Price():
+        case Money():
             return word_money(value.amount, value.currency)
         case Range():
             spread = f" ({word_number(value.low)} to {word_number(value.high)})" if value.low != value.high else ""

@@ -273,15 +273,15 @@ def test_review_lists_what_the_standings_say(demo: Portfolio) -> None:
     groups = {group.anchor: group for group in build_review_page(demo).groups}
     ready = {item.part.text for item in groups["ready"].items}
     assert ready == {n for n, f in demo.parts.items() if f.standing.state.value == "ready for decision"}
-    stale = {item.part.text for item in groups["stale"].items}
+    stale = {item.part.text for item in groups["still-stale"].items}
     assert {"TW-101", "TW-112", "TW-124", "TW-215"} <= stale
     assert {item.part.text for item in groups["stopped"].items} == {"TW-190", "TW-198"}
-    ended = next(item for item in groups["stale"].items if item.part.text == "TW-112")
+    ended = next(item for item in groups["still-stale"].items if item.part.text == "TW-112")
     assert "ran out on 30 Sep 2026" in join_line(ended.line)
 
 
 def test_stale_gate_is_never_told_without_a_reason(demo: Portfolio) -> None:
-    for item in next(g for g in build_review_page(demo).groups if g.anchor == "stale").items:
+    for item in next(g for g in build_review_page(demo).groups if g.anchor == "still-stale").items:
         assert len(join_line(item.line).partition(": ")[2]) > 10, item.part.text
 
 
