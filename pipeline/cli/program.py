@@ -37,10 +37,12 @@ COMMANDS = {
     "plan": "Which tools to release in which quarter with this cash, and why.",
     "quote": "Record a supplier's offer.",
     "release": "Release the money for tooling.",
+    "review": "What moved since the last review; --close records that it took place.",
     "revise": "Issue a revision of the model.",
     "quotes": "The quotes of a part on one footing, or all that need the buyer.",
     "schema": "Write JSON Schemas, so that an editor completes records.",
     "serve": "Serve the site on this machine and rebuild it when a record changes.",
+    "since": "What moved since a day, a commit, or the last review.",
     "waive": "Set a requirement aside, with a reason, a name and an end.",
     "stack": "The gap of an interface: worst case, root-sum-square, Monte Carlo, shares, chances, steps.",
 }
