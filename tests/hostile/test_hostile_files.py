@@ -11,7 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from hostile.unprivileged import run_as_nobody
+from hostile.unprivileged import entered_by_all, run_as_nobody
 
 from pipeline.findings.finding import Finding
 from pipeline.findings.sample import SAMPLE_PART
@@ -58,7 +58,7 @@ def test_a_bomb_is_refused_quickly_in_bounded_memory(
     assert peak < 150_000_000, f"{peak:,} bytes"
 
 
-def test_ten_thousand_unknown_keys_are_all_told_in_time_that_grows_with_their_number(
+def test_thousands_of_unknown_keys_are_all_told_in_time_that_grows_with_their_number(
     sample: Callable[..., Path],
 ) -> None:
     root = sample()
@@ -67,22 +67,22 @@ def test_ten_thousand_unknown_keys_are_all_told_in_time_that_grows_with_their_nu
         return SAMPLE_PART + "".join(f"k{i}: {i}\n" for i in range(count))
 
     times = {}
-    for count in (1_000, 10_000):
+    for count in (500, 5_000):
         (root / RECORD).write_text(build(count))
         start = time.perf_counter()
         found = check_workspace(root).findings
         times[count] = time.perf_counter() - start
         assert sum(f.rule == "M102" for f in found) == count
-    assert times[10_000] / times[1_000] < 40  # ten times the keys; the square of that would be a hundred
+    assert times[5_000] / times[500] < 40  # ten times the keys; the square of that would be a hundred
 
 
-def test_ten_thousand_features_and_as_many_wrong_names_are_told(sample: Callable[..., Path]) -> None:
-    features = "".join(f"  f{i}: {{what: x, kind: size, nominal: 1, unit: mm}}\n" for i in range(5_000))
-    names = ", ".join(f"g{i}" for i in range(5_000))
+def test_thousands_of_features_and_as_many_wrong_names_are_told(sample: Callable[..., Path]) -> None:
+    features = "".join(f"  f{i}: {{what: x, kind: size, nominal: 1, unit: mm}}\n" for i in range(2_500))
+    names = ", ".join(f"g{i}" for i in range(2_500))
     text = SAMPLE_PART.replace("features:\n", f"features:\n{features}", 1)
     text = text.replace("P1: {of: A, process: print,", f"P1: {{of: A, process: print, covers: [{names}],")
     found, seconds, _ = check_text(sample(), text)
-    assert sum(f.rule == "R208" for f in found) == 5_000
+    assert sum(f.rule == "R208" for f in found) == 2_500
     assert seconds < 30
 
 
@@ -162,10 +162,6 @@ def test_a_record_that_is_no_plain_file_is_told_and_the_others_go_on(
 )
 def test_what_may_not_be_read_is_told(locked: str, path: str, sample: Callable[..., Path], tmp_path: Path) -> None:
     root = sample()
-    opened = []
-    for folder in (tmp_path.parent.parent, tmp_path.parent, tmp_path):
-        opened.append((folder, folder.stat().st_mode))
-        folder.chmod(0o755)
     (root / locked).chmod(0)
 
     def sees_it() -> bool:
@@ -173,11 +169,10 @@ def test_what_may_not_be_read_is_told(locked: str, path: str, sample: Callable[.
         return found == {("Y012", path)}
 
     try:
-        assert run_as_nobody(sees_it)
+        with entered_by_all(tmp_path):
+            assert run_as_nobody(sees_it)
     finally:
         (root / locked).chmod(0o755)
-        for folder, mode in opened:
-            folder.chmod(mode)
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="names of any bytes exist on Linux only")

@@ -135,7 +135,7 @@ def test_a_kill_at_any_moment_leaves_the_old_file_or_the_new_one_whole(tmp_path:
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="no such permissions here")
 def test_a_folder_that_may_not_be_written_keeps_its_file(tmp_path: Path) -> None:
-    from hostile.unprivileged import run_as_nobody
+    from hostile.unprivileged import entered_by_all, run_as_nobody
 
     folder = tmp_path / "locked"
     folder.mkdir()
@@ -150,15 +150,12 @@ def test_a_folder_that_may_not_be_written_keeps_its_file(tmp_path: Path) -> None
             return True
         return False
 
-    opened = [(path, path.stat().st_mode) for path in (tmp_path.parent.parent, tmp_path.parent, tmp_path)]
-    for path, _ in opened:
-        path.chmod(0o755)
     try:
-        assert run_as_nobody(is_refused)
+        with entered_by_all(tmp_path):
+            assert run_as_nobody(lambda: file.read_bytes() == OLD)
+            assert run_as_nobody(is_refused)
     finally:
         folder.chmod(0o755)
-        for path, mode in opened:
-            path.chmod(mode)
     assert file.read_bytes() == OLD
     assert list_names(folder) == ["part.yaml"]
 
