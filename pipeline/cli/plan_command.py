@@ -50,11 +50,12 @@ def command(
     root = take_workspace(workspace)
     portfolio, _ = take_parts(root, today, ())
     asked = _parse_budget(budget, _find_currency(portfolio))
-    spending = _solve(portfolio, root, Wishes(must, must_not), asked, worlds, seed, time_limit)
+    wishes = Wishes(must, must_not)
+    _refuse_unknown(portfolio, wishes)
+    spending = _solve(portfolio, root, wishes, asked, worlds, seed, time_limit)
     if spending is None:
         click.echo("No part is on record yet, so there is nothing to plan: `pipeline new` starts a record.")
         return EXIT_CLEAN
-    _refuse_unknown(spending)
     _show(spending, why, whole, as_json)
     if not spending.study.is_complete:
         return EXIT_STOPPED
@@ -126,19 +127,29 @@ class _Progress:
             click.echo(f"\r{'':<79}\r", err=True, nl=False)
 
 
-def _refuse_unknown(spending: Spending) -> None:
-    """End with the reason for the first wish that names nothing in the plan."""
+def _refuse_unknown(portfolio: Any, wishes: Any) -> None:
+    """End with the reason for the first wish that names nothing in the plan, before anything is solved."""
     import difflib
 
-    from pipeline.views.spend_terminal import render_why
+    from pipeline.portfolio.funding import build_funding
 
-    for name in spending.funding.unknown:
+    if not portfolio.parts or not (wishes.must or wishes.must_not):
+        return
+    funding = build_funding(next(iter(portfolio.parts.values())).shop, wishes)
+    left_out = {one.part: one.why for one in funding.left_out} if funding is not None else {}
+    for name in () if funding is None else funding.unknown:
         number = name.partition("/")[0]
-        if number in spending.files:
-            reason = " ".join(render_why(spending, number)) if "/" not in name else f"{number} has no such open tool."
-            raise click.UsageError(f"{name} cannot be told to be in or out. {reason}")
-        close = difflib.get_close_matches(name, [*spending.files, *spending.funding.sets], n=1)
-        raise click.UsageError(f"The plan knows nothing of {name}." + (f" Did you mean {close[0]}?" if close else ""))
+        if number in left_out:
+            why = f"{number} is not in the plan. {left_out[number]}"
+        elif number in portfolio.parts and "/" in name:
+            why = f"{number} has no such open tool."
+        elif number in portfolio.parts:
+            why = f"{number} is dropped, or on sale already."
+        else:
+            close = difflib.get_close_matches(name, [*portfolio.parts, *(funding.sets if funding else ())], n=1)
+            hint = f" Did you mean {close[0]}?" if close else ""
+            raise click.UsageError(f"The plan knows nothing of {name}.{hint}")
+        raise click.UsageError(f"{name} cannot be told to be in or out. {why}")
 
 
 def _show(spending: Spending, why: str | None, whole: bool, as_json: bool) -> None:

@@ -57,7 +57,7 @@ def build_ranking(spending: Spending) -> Table:
     )  # fmt: skip
     rows = tuple(_build_rank_row(spending, reason, worths[reason.tool], scale) for reason in reasons)
     empty = "No part can be planned yet: each needs a demand, a quote or a cost, and its tools with a price."
-    return Table("Every tool, in or out, and why", columns, rows, empty, "spend/ranking.csv")
+    return Table("Ranking of the tools", columns, rows, empty, "spend/ranking.csv")
 
 
 def _rank(reason: ToolReason) -> tuple[float, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from decimal import Decimal
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -66,7 +67,12 @@ def test_promised_payments_stand_in_the_quarters_of_their_milestones(funding: Fu
     after the order of 19 Oct 2026: 21 Jan 2027. The nest (800) is released and not ordered: 400 today, 400 13.5 weeks on.
     TW-101: the die's two further shares of 11,400 fall in March and April 2027."""
     assert _sum_due(funding, "TW-152") == {"2026-Q4": Decimal(400), "2027-Q1": Decimal(3700)}
-    die = {line.on: line.amount for one in funding.signed_sets for line in one.due if (one.part, line.tool) == ("TW-101", "die")}
+    die = {
+        line.on: line.amount
+        for one in funding.signed_sets
+        for line in one.due
+        if (one.part, line.tool) == ("TW-101", "die")
+    }
     assert list(die.values()) == [Decimal(11_400), Decimal(11_400)]
     assert [(day.year, (day.month - 1) // 3 + 1) for day in die] == [(2027, 1), (2027, 2)]
     assert sum(_sum_due(funding, "TW-186").values()) == Decimal(15_120)
@@ -166,9 +172,7 @@ def test_an_either_or_tools_one_of_two(tmp_path: Path, funding: Funding) -> None
 
 
 def test_assemblies_in_a_circle_are_left_out_in_words(tmp_path: Path) -> None:
-    found = fund_copy(
-        tmp_path, {"projects/TW-161/part.yaml": ("demand:", "made_of: {lamp: {part: TW-160}}\ndemand:")}
-    )
+    found = fund_copy(tmp_path, {"projects/TW-161/part.yaml": ("demand:", "made_of: {lamp: {part: TW-160}}\ndemand:")})
     left = {one.part: one.why for one in found.left_out}
     assert left["TW-160"] == "TW-160 is made from TW-161 is made from TW-160: none of them can ever be complete."
     assert "TW-161" in left
@@ -195,7 +199,9 @@ def test_the_page_of_the_part_and_the_plan_agree(demo: Portfolio, funding: Fundi
     assert case is not None and result is not None
     paid = case.tooling.mean * sum(p.share * 1.10 ** (-p.week / 52) for p in case.payments)
     errors = sum(risk.mean * risk.late for risk in case.errors)
-    launched = (result.expected_worth + paid + errors * 1.10 ** (-case.errors_week / 52)) * 1.10 ** (case.launch.mean / 52)
+    launched = (result.expected_worth + paid + errors * 1.10 ** (-case.errors_week / 52)) * 1.10 ** (
+        case.launch.mean / 52
+    )
     assert math.isclose(launched - errors, funding.earnings["TW-109"].mean, rel_tol=1e-9)
     assert math.isclose(result.expected_worth, compute_mean_worth(case, 0.10))
 
@@ -204,7 +210,7 @@ def test_a_later_start_is_worth_less_and_the_first_quarter_nothing_less(funding:
     quarterly = 1.10**0.25 - 1
     for product in funding.case.products:
         values = product.worth[:12]
-        assert all(a >= b for a, b in zip(values, values[1:], strict=False)), product.key
+        assert all(a >= b for a, b in pairwise(values)), product.key
         assert math.isclose(values[0], funding.earnings[product.key].mean)
         assert math.isclose(values[1] * (1 + quarterly), values[0]) or values[1] * (1 + quarterly) < values[0]
 
@@ -235,7 +241,9 @@ def test_only_a_proven_part_is_released_now(demo: Portfolio, funding: Funding) -
     assert lens.earliest == 1
     assert lens.earliest_why.startswith("the quote gate is in work: ")
     assert "(quote.offers)" in lens.earliest_why
-    assert lens.earliest_why.endswith("forecast for 2027-01-04")  # 5 weeks, the likely length of its family's quote stage
+    assert lens.earliest_why.endswith(
+        "forecast for 2027-01-04"
+    )  # 5 weeks, the likely length of its family's quote stage
 
 
 def test_a_part_on_hold_has_no_forecast(demo: Portfolio) -> None:
@@ -273,7 +281,9 @@ def test_what_the_record_says_of_the_plan_is_kept(tmp_path: Path) -> None:
     assert tools["TW-205 tools"].must_not
 
 
-def test_a_release_by_the_owner_is_where_the_next_plan_starts(tmp_path: Path, funding: Funding, answer: PlanAnswer) -> None:
+def test_a_release_by_the_owner_is_where_the_next_plan_starts(
+    tmp_path: Path, funding: Funding, answer: PlanAnswer
+) -> None:
     """The plan says release TW-109; the owner signs; the next plan has it promised, to the cent, and asks no more."""
     assert answer.plan is not None and answer.plan.releases["TW-109 tools"] == 0
     signed = "decisions:\n  - {release: tooling, on: 2026-11-30, by: owner, second: ito, say: go, why: plan}\n"

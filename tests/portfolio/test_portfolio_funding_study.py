@@ -7,6 +7,7 @@ import doctest
 import importlib
 import json
 import math
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -44,9 +45,7 @@ def study(funding: Funding) -> Study:
 
 def _build_case(new: tuple[float, ...], committed: tuple[float, ...] = ()) -> FundingCase:
     """A small case: a die for a bezel, a mould for a lens, a lamp that needs the lens."""
-    quarters = tuple(
-        Quarter(f"Q{k}", cash, committed[k] if k < len(committed) else 0.0) for k, cash in enumerate(new)
-    )
+    quarters = tuple(Quarter(f"Q{k}", cash, committed[k] if k < len(committed) else 0.0) for k, cash in enumerate(new))
     tools = (Tool("die", (3.0, 3.0)), Tool("mould", (5.0,)), Tool("jig", (1.0,)))
     products = (
         Product("bezel", (9.0,), ("die",)),
@@ -114,7 +113,7 @@ def test_a_lapsing_budget_stays_lapsing() -> None:
 def test_more_cash_never_lowers_worth_and_no_quarter_is_overspent(funding: Funding, study: Study) -> None:
     worths = [point.plan.worth for point in study.points if point.plan is not None]
     assert len(worths) == len(study.points) >= 12
-    assert all(b >= a - 1e-6 for a, b in zip(worths, worths[1:], strict=False))
+    assert all(b >= a - 1e-6 for a, b in pairwise(worths))
     for point in study.points:
         assert point.plan is not None
         case = change_budget(funding.case, point.budget)
@@ -136,7 +135,7 @@ def test_steps_and_values_come_from_solving_again(funding: Funding, study: Study
     assert all(step.worth_change is not None and step.worth_change * step.change >= -1e-6 for step in study.cut)
     assert [value.quarter for value in study.shadow] == list(range(8))
     values = [value.worth_change for value in study.shadow]
-    assert all(a >= b - 1e-6 for a, b in zip(values, values[1:], strict=False))  # cash is carried on
+    assert all(a >= b - 1e-6 for a, b in pairwise(values))  # cash is carried on
     assert len(study.reasons) == len(funding.case.tools)
 
 

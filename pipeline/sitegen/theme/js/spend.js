@@ -88,7 +88,7 @@
     ticks.textContent = "";
     ticks.setAttribute("viewBox", "0 0 " + width + " 12");
     points.forEach(function (point, at) {
-      var x = inset + (last > first ? (point.budget - first) / (last - first) : 0) * (width - 2 * inset);
+      var x = inset + (point.budget - slider.min) / (slider.max - slider.min || 1) * (width - 2 * inset);
       var tick = document.createElementNS(ticks.namespaceURI, "path");
       tick.setAttribute("class", at === stated ? "tick stated" : "tick");
       tick.setAttribute("d", "M" + x.toFixed(1) + " " + (at === stated ? 0 : 2) + "V" + (at === stated ? 12 : 8));
@@ -96,8 +96,8 @@
     });
   }
 
-  slider.min = first;
-  slider.max = last;
+  slider.min = Math.floor(first / step) * step; /* on round amounts, so that the handle comes to stand on the points */
+  slider.max = Math.ceil(last / step) * step;
   slider.step = step;
   box.hidden = false;
   slider.addEventListener("input", function () { show(Number(slider.value)); });
