@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from pipeline.gates.standing import GATE_EVIDENCE
 from pipeline.history.commits import Commit
 from pipeline.history.conditions import Condition
 from pipeline.history.contradictions import Claim, Contradiction, ContradictionKind, check_claims, check_evidence
@@ -206,9 +207,9 @@ def _find_relied(checked: Checked, number: str) -> Iterator[tuple[str, str, dt.d
         if decision is None or decision.say is not Say.GO:
             continue
         counted = {node for requirement in standing.requirements for node in requirement.answer.evidence}
-        for node_id in sorted(counted & set(nodes)):
-            node = nodes[node_id]
-            if node.on is not None and node.on <= decision.on:
+        for node_id, node in nodes.items():
+            is_of_gate = node_id in counted or node.section in GATE_EVIDENCE[standing.gate]
+            if is_of_gate and node.on is not None and node.on <= decision.on:
                 yield from ((path, f"projects/{number}/{name}", decision.on) for name in node.files)
 
 
