@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from pipeline.model.words import ToolStep
 from pipeline.planning.funding_margins import CutStep
@@ -46,7 +46,8 @@ def build_ranking(spending: Spending) -> Table:
         (r for r in spending.study.reasons if r.why.kind is not ReasonKind.ON_HAND),
         key=_rank,
     )
-    worths = {r.tool: _find_net(spending, spending.funding.sets[r.tool]) for r in reasons}
+    starts = find_first_starts(spending.funding.case)
+    worths = {r.tool: _find_net(spending, spending.funding.sets[r.tool], starts) for r in reasons}
     ends = [end for one in worths.values() if one is not None for end in one]
     scale = (min(0.0, *ends), max(1.0, *ends)) if ends else (0.0, 1.0)
     currency = spending.funding.currency
@@ -69,13 +70,12 @@ def _rank(reason: ToolReason) -> tuple[float, ...]:
     return (100.0 + place, reason.why.amount or 0.0)
 
 
-def _find_net(spending: Spending, one: ToolSet) -> tuple[float, float, float] | None:
+def _find_net(spending: Spending, one: ToolSet, starts: Mapping[str, int]) -> tuple[float, float, float] | None:
     """Return P10, mean and P90 of a part's present worth at its earliest start, its own tools paid."""
     earning = spending.funding.earnings.get(one.part)
     if earning is None or one.shared:
         return None
-    start = find_first_starts(spending.funding.case)[one.part]
-    factor, cost = (1.0 + spending.funding.case.discount) ** start, float(one.cost)
+    factor, cost = (1.0 + spending.funding.case.discount) ** starts[one.part], float(one.cost)
     return earning.p10 / factor - cost, earning.mean / factor - cost, earning.p90 / factor - cost
 
 
