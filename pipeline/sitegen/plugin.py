@@ -109,11 +109,14 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
 
     def on_files(self, files: Files, *, config: MkDocsConfig) -> Files:
         """Read the workspace and add every page, table and copy of evidence as a plain file."""
+        map_of_pages = files.get_file_from_path("sitemap.xml")
+        if map_of_pages is not None:  # MkDocs' own template, which is of no use without an address of the site
+            files.remove(map_of_pages)
         with _garbage_waits():
             return self._add_all(files, config)
 
     def _add_all(self, files: Files, config: MkDocsConfig) -> Files:
-        portfolio = self.portfolio = look_out(build_portfolio(self.root, self._read_day()), self.root)
+        portfolio = self.portfolio = look_out(build_portfolio(self.root, self._read_day(), deep=True), self.root)
         self._report(portfolio)
         self.site = self._build_facts(portfolio, files, config)
         views = build_views(portfolio, self.root)

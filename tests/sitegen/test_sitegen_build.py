@@ -63,6 +63,7 @@ def test_site_is_built_where_it_is_wanted(workspace: Callable[..., Path], tmp_pa
     for page in ("index.html", "parts/SD-100.html", "parts/index.html", "vehicles.html", "review.html", "rules/index.html", "marks.html", "notes.html", "404.html", "methods/gates.html"):
         assert (built.out / page).is_file(), page
     assert built.pages == len(list(built.out.rglob("*.html")))
+    assert not list(built.out.rglob("sitemap*"))  # a raw template of MkDocs, of no use without an address
     again = build_site(root, tmp_path / "elsewhere" / "my site")
     assert hash_files(again.out) == hash_files(built.out)
     assert sorted(path.name for path in (root / "build").iterdir()) == [".site.lock", "site"]
