@@ -12,7 +12,7 @@ from typing import Any
 import jinja2
 
 from pipeline.findings.catalogue import RULES
-from pipeline.portfolio.portfolio import Portfolio
+from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.portfolio.spending import plan_spending
 from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.evidence_copies import Copy, PartCopies, find_copies
@@ -31,8 +31,19 @@ from pipeline.views.home_page import build_home_page
 from pipeline.views.marks_page import build_legend
 from pipeline.views.method_pages import build_method_index, build_method_pages
 from pipeline.views.part_page import build_part_page
+from pipeline.views.part_sheets import (
+    build_buying_page,
+    build_measured_page,
+    build_money_page,
+    find_measured_page,
+    find_money_page,
+    has_measured_page,
+    has_release_sheet,
+)
 from pipeline.views.parts_page import build_parts_page
 from pipeline.views.portfolio_data import build_portfolio_data, build_portfolio_schema
+from pipeline.views.quote_sheet import build_quote_sheet, find_quote_sheet
+from pipeline.views.release_sheet import build_release_sheet, find_release_sheet
 from pipeline.views.review_page import build_review_page
 from pipeline.views.rules_pages import build_rule_page, build_rules_page
 from pipeline.views.shapes_charts import StackDrawing
@@ -63,6 +74,7 @@ def build_views(portfolio: Portfolio, root: Path) -> Views:
         addresses.REVIEW: ("review.html", build_review_page(portfolio)),
         addresses.PARTS: ("parts.html", build_parts_page(portfolio)),
         addresses.FLOW: ("sections.html", build_flow_page(portfolio)),
+        addresses.BUYING: ("sections.html", build_buying_page(portfolio)),
         addresses.VEHICLES: ("vehicles.html", build_vehicles_page(portfolio)),
         addresses.SPEND: ("spend.html", spend),
         addresses.SPEND_DATA: ("spend_data.html", spend),
@@ -76,7 +88,21 @@ def build_views(portfolio: Portfolio, root: Path) -> Views:
     for number, file in portfolio.parts.items():
         view = build_part_page(file, copies[number].published, copies[number].picture)
         pages[addresses.find_part_page(number)] = ("part.html", view)
+        pages |= _build_sheets(file)
     return Views(pages, copies)
+
+
+def _build_sheets(file: PartFile) -> dict[str, tuple[str, Any]]:
+    """Make the pages that go with a part's page, where there is something to show on them."""
+    number = file.number
+    pages: dict[str, tuple[str, Any]] = {find_money_page(number): ("sections.html", build_money_page(file))}
+    if has_measured_page(file):
+        pages[find_measured_page(number)] = ("sections.html", build_measured_page(file))
+    if has_release_sheet(file):
+        pages[find_release_sheet(number)] = ("release.html", build_release_sheet(file))
+    if file.part.quotes:
+        pages[find_quote_sheet(number)] = ("quotes.html", build_quote_sheet(file))
+    return pages
 
 
 def find_charts(view: Any) -> Iterator[Any]:

@@ -9,7 +9,7 @@ from pipeline.model.part import Part
 from pipeline.model.words import Gate
 
 HOME, REVIEW, VEHICLES, MARKS = "index.html", "review.html", "vehicles.html", "marks.html"
-FLOW = "flow.html"
+FLOW, BUYING = "flow.html", "buying.html"
 PARTS, RULES, METHODS = "parts/index.html", "rules/index.html", "methods/index.html"
 SPEND, SPEND_DATA = "spend.html", "data/spend.js"
 PARTS_DATA, PARTS_CSV = "data/parts.js", "data/parts.csv"
@@ -18,7 +18,7 @@ PORTFOLIO, PORTFOLIO_SCHEMA = "data/portfolio.json", "data/portfolio.schema.json
 _SECTIONS = (
     "main", "find", "hatch", "gates", "evidence", "lineage", "lineage-drawing", "features", "coverage", "interfaces",
     "quotes", "tools", "history", "findings", "impact", "assembly", "changes", "route", "business",
-    "forecast",
+    "forecast", "errors-left", "another-loop", "worth",
 )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from pipeline.views.addresses import PARTS, Anchors, find_part_file, find_part_p
 from pipeline.views.findings_lines import build_finding_line
 from pipeline.views.flow import build_forecast_sections
 from pipeline.views.history import build_history, word_history_note, word_no_history
+from pipeline.views.loop import build_loop_sections
 from pipeline.views.next_steps import describe_place
 from pipeline.views.part_costs import build_impact_section, build_ladder
 from pipeline.views.part_evidence import Published, build_evidence
@@ -23,7 +24,9 @@ from pipeline.views.part_gates import (
 from pipeline.views.part_head import build_cautions, build_hold, build_picture, build_title_block
 from pipeline.views.part_interfaces import build_interfaces
 from pipeline.views.part_lineage import build_lineage
-from pipeline.views.part_offers import build_quotes, build_tools
+from pipeline.views.part_offers import build_tools
+from pipeline.views.part_sheets import build_worth_summary, list_sheets
+from pipeline.views.quotes import build_quote_comparison
 from pipeline.views.shapes_marks import Cell, Column, Line, Link, Mark, Row, Run, Table, build_line
 from pipeline.views.shapes_part import PartPage
 from pipeline.views.shapes_site import PageHead, Section
@@ -73,7 +76,7 @@ def build_part_page(file: PartFile, published: Published, picture: str = "") -> 
         no_evidence="No evidence yet. Measure an original, and write it under originals: and measurements:.",
         lineage=build_lineage(file, anchors),
         interfaces=build_interfaces(file, anchors),
-        quotes=build_quotes(file),
+        quotes=build_quote_comparison(file),
         tools=build_tools(file, anchors, find_part_file(number, "tools.csv")),
         further=tuple(section for section in _build_further(file) if section is not None),
         history=build_history(file, anchors),
@@ -82,6 +85,7 @@ def build_part_page(file: PartFile, published: Published, picture: str = "") -> 
         findings=tuple(build_finding_line(finding) for finding in file.findings),
         record=Link(f"The record: projects/{number}/part.yaml", find_part_file(number, "part.yaml")),
         sheets=(
+            *list_sheets(file),
             Link("Features as CSV", find_part_file(number, "features.csv")),
             Link("Evidence as CSV", find_part_file(number, "evidence.csv")),
         ),
@@ -98,7 +102,9 @@ def _word_no_picture(file: PartFile, picture: str) -> str:
 def _build_further(file: PartFile) -> tuple[Section | None, ...]:
     return (
         *build_forecast_sections(file),
+        *build_loop_sections(file),
         build_impact_section(file),
+        *build_worth_summary(file),
         _build_assembly(file),
         _build_route(file),
         _build_changes(file),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline.portfolio.portfolio import Portfolio
-from pipeline.views.addresses import FLOW, HOME, MARKS, METHODS, PARTS, REVIEW, RULES, SPEND, VEHICLES
+from pipeline.views.addresses import BUYING, FLOW, HOME, MARKS, METHODS, PARTS, REVIEW, RULES, SPEND, VEHICLES
 from pipeline.views.shapes_site import NavItem, Site
 from pipeline.views.wording import word_day
 
@@ -16,6 +16,7 @@ _NAV = (
     NavItem("vehicles", "Vehicles", VEHICLES),
     NavItem("spend", "Tooling spend", SPEND),
     NavItem("flow", "Flow", FLOW),
+    NavItem("buying", "Buying", BUYING),
     NavItem("method", "Method", METHODS),
     NavItem("rules", "Rules", RULES),
 )

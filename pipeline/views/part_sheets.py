@@ -1,0 +1,104 @@
+"""Pages that go with a part's page: measurements in full, and what is bought for the whole shop."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from urllib.parse import quote
+
+from pipeline.portfolio.portfolio import PartFile, Portfolio
+from pipeline.views.addresses import BUYING, PARTS, find_part_page
+from pipeline.views.buyer import build_buyer_section
+from pipeline.views.calibration import build_calibration_sections
+from pipeline.views.case import build_case_sections
+from pipeline.views.measurements import build_measurement_sections
+from pipeline.views.quote_sheet import find_quote_sheet
+from pipeline.views.quotes import build_quote_sections
+from pipeline.views.release_sheet import find_release_sheet
+from pipeline.views.shapes_marks import Link, Run, build_line
+from pipeline.views.shapes_site import PageHead, Section, SectionsPage
+from pipeline.views.stacks import build_stack_sections
+
+
+def find_measured_page(number: str) -> str:
+    """Return the address of a part's measurements in full.
+
+    >>> find_measured_page("TW-101")
+    'measured/TW-101.html'
+    """
+    return f"measured/{quote(number)}.html"
+
+
+def has_measured_page(file: PartFile) -> bool:
+    """True when something was measured."""
+    return bool(file.part.measurements)
+
+
+def has_release_sheet(file: PartFile) -> bool:
+    """True when tooling money may have to be signed for: there are tools or offers, and the part is not dropped."""
+    return bool(file.part.tools or file.part.quotes) and not file.standing.is_dropped
+
+
+def list_sheets(file: PartFile) -> tuple[Link, ...]:
+    """Return the links from a part's page to the pages that go with it."""
+    number = file.number
+    links = [Link("Money in full", find_money_page(number))]
+    if has_measured_page(file):
+        links.insert(0, Link("Measurements in full", find_measured_page(number)))
+    if has_release_sheet(file):
+        links.append(Link("Tooling release sheet", find_release_sheet(number)))
+    if file.part.quotes:
+        links.append(Link("Quotes to print", find_quote_sheet(number)))
+    return tuple(links)
+
+
+def build_measured_page(file: PartFile) -> SectionsPage:
+    """Make the page of a part's measurements: readings, uncertainty, fits, nominals and stacks with their working."""
+    number, name = file.number, file.part.name
+    head = PageHead(
+        f"{number} measurements",
+        find_measured_page(number),
+        f"{name}: what was measured, how sure it is, and what the stacks make of it.",
+        "parts",
+        (Link("Parts", PARTS), Link(f"{number} {name}", find_part_page(number))),
+    )
+    sections = (*build_measurement_sections(file), *build_stack_sections(file))
+    return SectionsPage(head, build_line("Every figure opens to its formula, its inputs and its source."), sections)
+
+
+def find_money_page(number: str) -> str:
+    """Return the address of a part's money in full.
+
+    >>> find_money_page("TW-101")
+    'money/TW-101.html'
+    """
+    return f"money/{quote(number)}.html"
+
+
+def build_money_page(file: PartFile) -> SectionsPage:
+    """Make the page of a part's money: when it goes out, what the part is worth, and what that turns on."""
+    number, name = file.number, file.part.name
+    head = PageHead(
+        f"{number} money",
+        find_money_page(number),
+        f"{name}: when money goes out, what the part is worth, and what that turns on.",
+        "parts",
+        (Link("Parts", PARTS), Link(f"{number} {name}", find_part_page(number))),
+    )
+    sections = (*build_case_sections(file), *build_quote_sections(file))
+    return SectionsPage(head, (), tuple(replace(section, fold=False) for section in sections))
+
+
+def build_worth_summary(file: PartFile) -> tuple[Section, ...]:
+    """Make the short form of a part's worth for its own page; the rest is one link away."""
+    link = Run("What it turns on, when money goes out, and how it was reckoned", href=find_money_page(file.number))
+    return tuple(
+        replace(section, figures=(), tables=(), after=build_line(link, "."), working=None)
+        for section in build_case_sections(file)
+    )
+
+
+def build_buying_page(portfolio: Portfolio) -> SectionsPage:
+    """Make the buyer's page: what runs out, and how well changes were foreseen."""
+    head = PageHead("Buying", BUYING, "Offers that run out, and what changes really cost.", "buying")
+    sections = (build_buyer_section(portfolio), *build_calibration_sections(portfolio))
+    return SectionsPage(head, (), sections)
