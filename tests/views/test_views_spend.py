@@ -24,6 +24,7 @@ from pipeline.views.spend import build_spend_page
 from pipeline.views.spend_terminal import build_plan_data, render_plan, render_why
 from pipeline.views.spend_words import tidy_words
 from pipeline.views.terminal_sections import word_line
+from pipeline.views.wording import word_list
 
 SMALL = StudySettings(worlds=4)
 
@@ -183,8 +184,12 @@ def test_points_are_what_was_solved_and_say_what_the_next_one_changes(spending: 
         names = {k: spending.funding.case.quarters[q].name for k, q in solved.plan.releases.items()}
         assert named == names
         assert len(shown.figures) == 2
-    entering = page.points[1].next_words
-    assert "in: TW-138 tools, TW-160 tools and TW-161 tools" in entering
+    before, after = (spending.study.points[at].plan for at in (1, 2))
+    assert before is not None and after is not None
+    entering = sorted(after.releases.keys() - before.releases.keys())
+    assert entering and f"in: {word_list(entering, 6)}" in page.points[1].next_words
+    gain = word_whole(after.worth - before.worth)
+    assert page.points[1].next_words.endswith(f"worth {gain} USD more.")
     assert page.points[-1].next_words == "This is the largest budget that was solved."
 
 
