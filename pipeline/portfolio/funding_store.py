@@ -97,11 +97,11 @@ def encode(value: Any) -> Any:
 
 def decode(shape: Any, value: Any) -> Any:
     """Return the value of a type from what `encode` made of it. Raises ValueError, TypeError where it does not fit."""
-    if dataclasses.is_dataclass(shape):
+    if isinstance(shape, type) and dataclasses.is_dataclass(shape):
         hints, fields = _find_hints(shape), dataclasses.fields(shape)
         if not isinstance(value, list) or len(value) != len(fields):
             raise ValueError(f"{value!r:.40} is no {shape}")
-        return shape(*(decode(hints[f.name], one) for f, one in zip(fields, value, strict=True)))  # type: ignore[operator]
+        return shape(*(decode(hints[f.name], one) for f, one in zip(fields, value, strict=True)))
     origin, inner = typing.get_origin(shape), typing.get_args(shape)
     if origin in (types.UnionType, typing.Union):
         return None if value is None else decode(next(one for one in inner if one is not type(None)), value)

@@ -92,7 +92,7 @@ def answer_below(spending: Spending, plan: FundingPlan) -> Line:
     if below:
         first = below[0]
         rest = [r.tool for r in below[1:4]]
-        runs = [
+        runs: list[str | Run] = [
             Run(first.tool, Tone.STRONG, link_set(spending.funding.sets[first.tool]).href),
             f". {word_reason(spending, first)}",
         ]
@@ -135,7 +135,7 @@ def _answer_worth(spending: Spending, plan: FundingPlan) -> Line:
     added = plan.worth - (study.base or 0.0)
     kinds = word_count(len(plan.releases), "release")
     text = f"{kinds} for {word_amount(spending, plan.spend)} in all add "
-    runs = [
+    runs: list[str | Run] = [
         text,
         Run(word_amount(spending, added), Tone.STRONG),
         f" of present worth to what is released already. {tidy_words(plan.words)}",
