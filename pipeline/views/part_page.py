@@ -8,9 +8,9 @@ from pipeline.views.addresses import PARTS, Anchors, find_part_file, find_part_p
 from pipeline.views.findings_lines import build_finding_line
 from pipeline.views.flow import build_forecast_sections
 from pipeline.views.history import build_history, word_history_note, word_no_history
-from pipeline.views.loop import build_loop_sections
+from pipeline.views.loop import build_errors_section
 from pipeline.views.next_steps import describe_place
-from pipeline.views.part_costs import build_impact_section, build_ladder
+from pipeline.views.part_costs import build_ladder
 from pipeline.views.part_evidence import Published, build_evidence
 from pipeline.views.part_features import build_features
 from pipeline.views.part_gates import (
@@ -25,7 +25,7 @@ from pipeline.views.part_head import build_cautions, build_hold, build_picture, 
 from pipeline.views.part_interfaces import build_interfaces
 from pipeline.views.part_lineage import build_lineage
 from pipeline.views.part_offers import build_tools
-from pipeline.views.part_sheets import build_worth_summary, list_sheets
+from pipeline.views.part_sheets import build_money_summary, list_sheets
 from pipeline.views.quotes import build_quote_comparison
 from pipeline.views.shapes_marks import Cell, Column, Line, Link, Mark, Row, Run, Table, build_line
 from pipeline.views.shapes_part import PartPage
@@ -102,9 +102,8 @@ def _word_no_picture(file: PartFile, picture: str) -> str:
 def _build_further(file: PartFile) -> tuple[Section | None, ...]:
     return (
         *build_forecast_sections(file),
-        *build_loop_sections(file),
-        build_impact_section(file),
-        *build_worth_summary(file),
+        build_errors_section(file),
+        *build_money_summary(file),
         _build_assembly(file),
         _build_route(file),
         _build_changes(file),

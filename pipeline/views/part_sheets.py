@@ -10,7 +10,9 @@ from pipeline.views.addresses import BUYING, PARTS, find_part_page
 from pipeline.views.buyer import build_buyer_section
 from pipeline.views.calibration import build_calibration_sections
 from pipeline.views.case import build_case_sections
+from pipeline.views.loop import build_advice_section
 from pipeline.views.measurements import build_measurement_sections
+from pipeline.views.part_costs import build_impact_section
 from pipeline.views.quote_sheet import find_quote_sheet
 from pipeline.views.quotes import build_quote_sections
 from pipeline.views.release_sheet import find_release_sheet
@@ -84,17 +86,30 @@ def build_money_page(file: PartFile) -> SectionsPage:
         "parts",
         (Link("Parts", PARTS), Link(f"{number} {name}", find_part_page(number))),
     )
-    sections = (*build_case_sections(file), *build_quote_sections(file))
+    impact = build_impact_section(file)
+    sections = (
+        build_advice_section(file),
+        *(() if impact is None else (impact,)),
+        *build_case_sections(file),
+        *build_quote_sections(file),
+    )
     return SectionsPage(head, (), tuple(replace(section, fold=False) for section in sections))
 
 
-def build_worth_summary(file: PartFile) -> tuple[Section, ...]:
-    """Make the short form of a part's worth for its own page; the rest is one link away."""
-    link = Run("What it turns on, when money goes out, and how it was reckoned", href=find_money_page(file.number))
-    return tuple(
-        replace(section, figures=(), tables=(), after=build_line(link, "."), working=None)
-        for section in build_case_sections(file)
-    )
+def build_money_summary(file: PartFile) -> tuple[Section, ...]:
+    """Make the short form of a part's money for its own page: does a loop pay, is it worth its tooling."""
+    advice = build_advice_section(file)
+    impact = build_impact_section(file)
+    found = [(advice, "What else would buy more, and what the answer turns on")]
+    if impact is not None:
+        found.append((impact, "What follows a change to each feature, in which order, in how many weeks, at what cost"))
+    found += [(one, "What it turns on, and when money goes out") for one in build_case_sections(file)]
+    return tuple(_shorten(file, section, words) for section, words in found)
+
+
+def _shorten(file: PartFile, section: Section, words: str) -> Section:
+    link = Run(words, href=f"{find_money_page(file.number)}#{section.anchor}")
+    return replace(section, figures=(), tables=(), after=build_line(link, "."), working=None)
 
 
 def build_buying_page(portfolio: Portfolio) -> SectionsPage:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
 import threading
@@ -22,7 +23,8 @@ ROOT = Path(__file__).parents[2]
 PAGES = (
     "index.html", "review.html", "parts/index.html", "parts/TW-101.html", "parts/TW-190.html", "parts/TW-210.html", "parts/TW-160.html",
     "vehicles.html", "methods/index.html", "methods/gates.html", "methods/cost-of-change.html", "methods/safety.html", "rules/index.html",
-    "rules/G606.html", "marks.html", "guide.html", "404.html",
+    "rules/G606.html", "marks.html", "guide.html", "404.html", "flow.html", "buying.html", "measured/TW-101.html",
+    "money/TW-101.html", "releases/TW-101.html", "quotes/TW-101.html",
 )  # fmt: skip
 OPEN_ALL = "document.querySelectorAll('details').forEach(it => { it.open = true })"
 WCAG = {"preload": False, "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
@@ -230,3 +232,23 @@ def test_rail_links_open_the_gate(site: Path, open_page: Callable[..., Any]) -> 
     page = open_page(site / "parts" / "TW-101.html").page
     page.locator(".rail a").nth(3).click()
     assert page.locator("#gate-fit-check").is_visible()
+
+
+# --- pictures ------------------------------------------------------------------------------------------
+
+PICTURES = Path(__file__).parent / "pictures"
+SHOWN = {"part": "parts/TW-101.html", "parts": "parts/index.html"}
+
+
+@pytest.mark.parametrize("name", SHOWN)
+def test_the_pictures_of_the_readme_are_made_here(site: Path, open_page: Callable[..., Any], name: str) -> None:
+    """With PIPELINE_WRITE_PICTURES=1 the pictures that README.md shows are made anew; else they must be there."""
+    page = open_page(site / SHOWN[name]).page
+    shot = page.screenshot(clip={"x": 0, "y": 0, "width": 1280, "height": 1100}, full_page=True)
+    assert len(shot) > 20_000  # an empty page weighs a tenth of that
+    if os.environ.get("PIPELINE_WRITE_PICTURES"):
+        PICTURES.mkdir(exist_ok=True)
+        (PICTURES / f"{name}.png").write_bytes(shot)
+    kept = (PICTURES / f"{name}.png").read_bytes()
+    assert kept.startswith(b"\x89PNG")
+    assert 20_000 < len(kept) < 1_000_000
