@@ -34,9 +34,7 @@ their own."""
 @click.argument("part")
 @click.argument("files", nargs=-1, metavar="FILE...", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--kind", metavar="KIND", help=f"What it is evidence of: {', '.join(KINDS)}.")
-@click.option(
-    "--to", "to", metavar="ID", help="An entry that is there, e.g. M1 or F2: only name the file there."
-)
+@click.option("--to", "to", metavar="ID", help="An entry that is there, e.g. M1 or F2: only name the file there.")
 @click.option("--as", "field", type=click.Choice(["file", "settings"]), default="file", help="Under which key of --to.")
 @click.option("--of", multiple=True, metavar="ID", help="What it was made from: an original, a revision, a sample.")
 @click.option("--condition", help="Condition of an original that is new: nos, used, restored, reproduction.")

@@ -20,9 +20,7 @@ if TYPE_CHECKING:
 @click.command("fit")
 @click.argument("part")
 @click.argument("traveller", required=False, type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option(
-    "--empty", is_flag=True, help="Print an empty traveller (CSV): a row for all that is still to be tried."
-)
+@click.option("--empty", is_flag=True, help="Print an empty traveller (CSV): a row for all that is still to be tried.")
 @click.option("--with", "sample", metavar="ID", help="Prototype or first article that was tried.")
 @click.option("--car", metavar="ID", help="Vehicle that it was tried on (shared/vehicles.yaml, cars).")
 @click.option("--fits", metavar="ID", help="Application that it covers.")

@@ -142,10 +142,14 @@ def test_every_missing_flag_is_named_at_once(shop: Path) -> None:
         (("fit", "SD-100", "--with", "P1", "--car", "car-1", "--fits", "saloon", "--gaps", "seat=0.4", "--result", "good", "--by", "ann", "--seen-by", "ann"), "P502"),
     ],
 )  # fmt: skip
-def test_what_the_rules_forbid_is_refused_before_it_is_written(shop: Path, arguments: tuple[str, ...], reason: str) -> None:
+def test_what_the_rules_forbid_is_refused_before_it_is_written(
+    shop: Path, arguments: tuple[str, ...], reason: str
+) -> None:
     before = read(shop)
     code, said = call(shop, *arguments, "--yes")
-    assert code == EXIT_FINDINGS and reason in said and "was written" not in said.replace("Nothing was written", "") , said
+    assert code == EXIT_FINDINGS and reason in said and "was written" not in said.replace("Nothing was written", ""), (
+        said
+    )
     assert read(shop) == before
 
 
@@ -164,7 +168,14 @@ def test_a_release_prints_the_sheet(shop: Path) -> None:
     call(shop, *COMMANDS_THAT_WRITE["decide"], "--yes")
     code, said = call(shop, "release", "SD-100", "--by", "kim", "--yes", "--why", "spring")
     assert code == EXIT_CLEAN, said
-    for words in ("TOOLING RELEASE", "Sample hook", "9,000 USD", "Q1 of the foundry", "does not say that the part is safe", "Released by"):
+    for words in (
+        "TOOLING RELEASE",
+        "Sample hook",
+        "9,000 USD",
+        "Q1 of the foundry",
+        "does not say that the part is safe",
+        "Released by",
+    ):
         assert words in said
 
 
@@ -216,18 +227,31 @@ def test_a_filled_in_traveller_makes_the_fit_checks(sample: Sample, tmp_path: Pa
     fits = "fits:\n  saloon: {vehicle: finch, body: saloon, years: 1951-1955}\n  estate: {vehicle: finch, body: estate, years: 1952-1955}\n"
     root = sample(fits + "fit_checks: {}\ndecisions: []\n")
     code, empty = call(root, "fit", "SD-100", "--empty")
-    assert code == EXIT_CLEAN and empty.splitlines()[1:] == ["P1,car-1,saloon,,,,,seat,,,,", "P1,car-2,estate,,,,,seat,,,,"]
+    assert code == EXIT_CLEAN and empty.splitlines()[1:] == [
+        "P1,car-1,saloon,,,,,seat,,,,",
+        "P1,car-2,estate,,,,,seat,,,,",
+    ]
     filled = tmp_path / "traveller.csv"
-    filled.write_bytes(b"\xef\xbb\xbf" + empty.replace(",seat,,,,", ",seat,0.4 0.5,,good,ok").replace(",,,,,seat", ",,2026-02-05,ann,bob,seat").encode())
+    filled.write_bytes(
+        b"\xef\xbb\xbf"
+        + empty.replace(",seat,,,,", ",seat,0.4 0.5,,good,ok")
+        .replace(",,,,,seat", ",,2026-02-05,ann,bob,seat")
+        .encode()
+    )
     code, said = call(root, "fit", "SD-100", str(filled), "--yes")
     assert code == EXIT_CLEAN, said
     near, _ = read_near(root, "SD-100")
     assert near is not None and near.part is not None
     checks = near.part.fit_checks
-    assert {(c.fits, c.car, c.gaps["seat"]) for c in checks.values()} == {("saloon", "car-1", (0.4, 0.5)), ("estate", "car-2", (0.4, 0.5))}
+    assert {(c.fits, c.car, c.gaps["seat"]) for c in checks.values()} == {
+        ("saloon", "car-1", (0.4, 0.5)),
+        ("estate", "car-2", (0.4, 0.5)),
+    }
     assert {c.file for c in checks.values()} == {"evidence/traveller.csv"}
     broken = tmp_path / "broken.csv"
-    broken.write_text(filled.read_text("utf-8-sig").replace("0.4 0.5", "0,4", 1).replace("2026-02-05", "5.2.2026"), "utf-8")
+    broken.write_text(
+        filled.read_text("utf-8-sig").replace("0.4 0.5", "0,4", 1).replace("2026-02-05", "5.2.2026"), "utf-8"
+    )
     code, said = call(root, "fit", "SD-100", str(broken), "--yes")
     assert code == EXIT_FINDINGS and "row 2:" in said and "row 3:" in said
 
@@ -240,14 +264,36 @@ def test_a_sibling_starts_with_features_and_without_evidence(shop: Path) -> None
     assert list(near.part.features) == ["length", "hard"] and str(near.part.fits["saloon"].years.first) == "1954"
     assert not near.part.measurements and not near.part.decisions and not near.part.quotes
     assert call(shop, "new", "sd-101", "--yes")[0] == EXIT_USAGE
-    assert call(shop, "new", "CON", "--name", "x", "--family", "cast", "--safety", "S0", "--engineer", "ann", "--fits", "a=finch/saloon/1951", "--yes")[0] == EXIT_USAGE
+    assert (
+        call(
+            shop,
+            "new",
+            "CON",
+            "--name",
+            "x",
+            "--family",
+            "cast",
+            "--safety",
+            "S0",
+            "--engineer",
+            "ann",
+            "--fits",
+            "a=finch/saloon/1951",
+            "--yes",
+        )[0]
+        == EXIT_USAGE
+    )
 
 
 def test_evidence_kept_elsewhere_is_marked_as_such(shop: Path, tmp_path: Path) -> None:
     scan = tmp_path / "scan one.e57"
     scan.write_bytes(b"points" * 100)
     code, said = call(shop, "attach", "SD-100", str(scan), "--to", "F1", "--reference", "--yes")
-    assert code == EXIT_CLEAN and "kept at file:///" in said and not (shop / "projects/SD-100/evidence/scan one.e57").exists()
+    assert (
+        code == EXIT_CLEAN
+        and "kept at file:///" in said
+        and not (shop / "projects/SD-100/evidence/scan one.e57").exists()
+    )
     near, _ = read_near(shop, "SD-100")
     assert near is not None and near.files["evidence/scan one.e57.ref"].state == "kept elsewhere"
     code, said = call(shop, "attach", "SD-100", str(scan), "--to", "P1", "--reference", "--yes")
@@ -266,7 +312,9 @@ def test_git_lfs_pointers_count_by_the_file_they_stand_for(shop: Path) -> None:
         assert near is not None and near.files["evidence/hook-a.stl"].state == state
 
 
-def test_a_commit_takes_only_what_was_written_and_runs_the_users_hooks(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_commit_takes_only_what_was_written_and_runs_the_users_hooks(
+    shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     for name, value in (("AUTHOR", "Ann"), ("COMMITTER", "Ann")):
         monkeypatch.setenv(f"GIT_{name}_NAME", value)
         monkeypatch.setenv(f"GIT_{name}_EMAIL", "ann@example.invalid")
@@ -284,7 +332,10 @@ def test_a_commit_takes_only_what_was_written_and_runs_the_users_hooks(shop: Pat
     hook.chmod(0o755)
     code, said = call(shop, *FIT, "--yes", "--commit")
     assert code == EXIT_CLEAN and "Committed" in said, said
-    assert git("show", "--name-only", "--format=%s|%ae").split("\n\n")[0] == "SD-100: fit check F2 on saloon: good|ann@example.invalid"
+    assert (
+        git("show", "--name-only", "--format=%s|%ae").split("\n\n")[0]
+        == "SD-100: fit check F2 on saloon: good|ann@example.invalid"
+    )
     assert git("show", "--name-only", "--format=").split() == [RECORD]
     assert "A  other.txt" in git("status", "--porcelain") and (shop / ".git/ran").exists()
     code, said = call(shop, *FIT, "--yes")
@@ -350,7 +401,23 @@ def test_the_doctor_names_what_is_missing(shop: Path) -> None:
 
 def test_every_command_is_there_and_has_help() -> None:
     runner = CliRunner()
-    for name in ("new", "attach", "revise", "fit", "quote", "decide", "waive", "change", "release", "import", "export", "hook", "explain", "doctor", "next"):
+    for name in (
+        "new",
+        "attach",
+        "revise",
+        "fit",
+        "quote",
+        "decide",
+        "waive",
+        "change",
+        "release",
+        "import",
+        "export",
+        "hook",
+        "explain",
+        "doctor",
+        "next",
+    ):
         assert name in COMMANDS
         shown: Any = runner.invoke(group, [name, "--help"])
         assert shown.exit_code == 0 and "Usage:" in shown.output

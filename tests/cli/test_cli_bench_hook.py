@@ -40,7 +40,14 @@ class Repo:
         return subprocess.run(["git", *words], cwd=self.root, env=self.env, capture_output=True, text=True, check=False)
 
     def pipeline(self, *words: str) -> subprocess.CompletedProcess[str]:
-        return subprocess.run([sys.executable, "-m", "pipeline", *words], cwd=self.root, env=self.env, capture_output=True, text=True, check=False)
+        return subprocess.run(
+            [sys.executable, "-m", "pipeline", *words],
+            cwd=self.root,
+            env=self.env,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
 
     def edit(self, old: str, new: str, path: str = RECORD) -> None:
         file = self.root / path
@@ -103,7 +110,10 @@ def test_a_catalogue_is_checked_and_a_foreign_file_is_not(repo: Repo) -> None:
 
 
 def test_what_follows_from_an_honest_edit_is_told_and_keeps_nothing_back(repo: Repo) -> None:
-    repo.edit("  A: {on: 2026-01-20,", "  B: {on: 2026-05-20, by: ann, file: evidence/hook-a.stl, changed: [length], why: long}\n  A: {on: 2026-01-20,")
+    repo.edit(
+        "  A: {on: 2026-01-20,",
+        "  B: {on: 2026-05-20, by: ann, file: evidence/hook-a.stl, changed: [length], why: long}\n  A: {on: 2026-01-20,",
+    )
     repo.git("add", RECORD)
     found = check_staged(repo.root)
     assert {f.rule for f in found.findings} & NEWS and not found.blockers

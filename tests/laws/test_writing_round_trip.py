@@ -69,7 +69,7 @@ def _count_comments(text: str) -> int:
 
 
 def _walk(span: Span, pointer: tuple[str | int, ...]) -> Any:
-    for key, child in (span.inside.items() if isinstance(span.inside, dict) else enumerate(span.inside)):
+    for key, child in span.inside.items() if isinstance(span.inside, dict) else enumerate(span.inside):
         yield (*pointer, key), child
         yield from _walk(child, (*pointer, key))
 
@@ -84,10 +84,18 @@ def test_windows_line_ends_and_a_byte_order_mark_change_nothing_about_it(number:
 
 
 KEY = st.from_regex(r"[A-Za-z][A-Za-z0-9_-]{0,6}", fullmatch=True).filter(lambda k: k not in ("true", "false", "null"))
-TEXT = st.text(st.characters(min_codepoint=32, max_codepoint=0x17F, exclude_characters="\x7f" + "".join(map(chr, range(0x80, 0xA0))) + "\xad"), min_size=1, max_size=14)
+TEXT = st.text(
+    st.characters(
+        min_codepoint=32, max_codepoint=0x17F, exclude_characters="\x7f" + "".join(map(chr, range(0x80, 0xA0))) + "\xad"
+    ),
+    min_size=1,
+    max_size=14,
+)
 SCALAR = st.one_of(st.integers(-10**6, 10**6), st.floats(-1e6, 1e6, allow_nan=False).map(lambda x: round(x, 4)), TEXT,
                    st.booleans(), st.none())  # fmt: skip
-VALUE = st.recursive(SCALAR, lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(KEY, inner, max_size=3)), max_leaves=6)
+VALUE = st.recursive(
+    SCALAR, lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(KEY, inner, max_size=3)), max_leaves=6
+)
 ENTRIES = st.dictionaries(KEY, st.dictionaries(KEY, VALUE, min_size=1, max_size=4), min_size=1, max_size=4)
 COMMENT = st.one_of(st.just(""), st.just("   # a note, {not: a map}"), st.just(" # - x"))
 
@@ -115,7 +123,9 @@ def records(draw: st.DrawFn) -> str:
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(records(), st.sampled_from(MAPS), KEY, st.dictionaries(KEY, VALUE, min_size=1, max_size=3))
-def test_any_record_keeps_every_byte_around_a_new_entry(text: str, section: str, key: str, entry: dict[str, Any]) -> None:
+def test_any_record_keeps_every_byte_around_a_new_entry(
+    text: str, section: str, key: str, entry: dict[str, Any]
+) -> None:
     before, findings = parse_tree("", text)
     assert before is not None and not findings, findings
     if key in (before.value.get(section) or {}):
@@ -125,7 +135,9 @@ def test_any_record_keeps_every_byte_around_a_new_entry(text: str, section: str,
     assert tree is not None
     assert tree.value[section][key] == simplify(entry)
     assert _is_kept(text, after)
-    assert {k: v for k, v in tree.value.items() if k != section} == {k: v for k, v in before.value.items() if k != section}
+    assert {k: v for k, v in tree.value.items() if k != section} == {
+        k: v for k, v in before.value.items() if k != section
+    }
     assert list(tree.value) == _expect_order(list(before.value), section)
 
 

@@ -46,7 +46,17 @@ def build_messy_rows() -> list[tuple[list[Any], str, str]]:
     rows: list[tuple[list[Any], str, str]] = []
     for i in range(500):
         number, row = f"AB-{i:03}", i + 4
-        cells: list[Any] = [number, f"Hook {i}", "Fnc", "saloon", "1951-55", dt.datetime(2026, 1, 5), "101.6", 200 + i, "12.50"]
+        cells: list[Any] = [
+            number,
+            f"Hook {i}",
+            "Fnc",
+            "saloon",
+            "1951-55",
+            dt.datetime(2026, 1, 5),
+            "101.6",
+            200 + i,
+            "12.50",
+        ]
         want, told = "new", ""
         kind = i % 20
         if kind == 1:
@@ -100,7 +110,9 @@ def messy(tmp_path_factory: pytest.TempPathFactory) -> Path:
     page.title = "Parts"
     page["A1"] = "All our parts, state of spring"
     page.merge_cells("A1:J1")
-    for column, name in enumerate(("Part No.", "Description", "Fits", None, None, "Started", "Length", "Sales a year", "Price", "Remarks"), 1):
+    for column, name in enumerate(
+        ("Part No.", "Description", "Fits", None, None, "Started", "Length", "Sales a year", "Price", "Remarks"), 1
+    ):
         page.cell(2, column).value = name
     page.merge_cells("C2:E2")
     for column, name in zip("CDE", ("Model", "Body", "Years"), strict=True):
@@ -136,7 +148,9 @@ def test_every_messy_row_gives_a_record_or_a_named_refusal(shop: Path, messy: Pa
     for number, (cells, want, told) in enumerate(build_messy_rows(), 4):
         row = by_row[number]
         assert row.outcome == want, (number, cells, row.outcome, row.words)
-        said = " | ".join([row.words, *(f"{n.address} {n.words}" for n in row.notes), *(f"{n.address}: {n.words}" for n in row.notes)])
+        said = " | ".join(
+            [row.words, *(f"{n.address} {n.words}" for n in row.notes), *(f"{n.address}: {n.words}" for n in row.notes)]
+        )
         assert told in said, (number, cells, said)
         assert row.words or want == "new", "a refusal has words"
     assert by_row[11].number == "00042" and "leading noughts" in by_row[11].notes[0].words
@@ -144,7 +158,9 @@ def test_every_messy_row_gives_a_record_or_a_named_refusal(shop: Path, messy: Pa
     assert ("C", "Fits / Model", "fits.vehicle") in found.columns
 
 
-def test_what_is_written_passes_the_check_and_a_second_run_changes_nothing(shop: Path, messy: Path, tmp_path: Path) -> None:
+def test_what_is_written_passes_the_check_and_a_second_run_changes_nothing(
+    shop: Path, messy: Path, tmp_path: Path
+) -> None:
     (tmp_path / "map.yaml").write_text(MAP, "utf-8")
     words = ["import", str(messy), "--map", str(tmp_path / "map.yaml"), "-w", str(shop)]
     before = sorted(shop.rglob("*"))
@@ -160,7 +176,10 @@ def test_what_is_written_passes_the_check_and_a_second_run_changes_nothing(shop:
     assert again.count(Outcome.SAME) == len(first) - 1
     near, _ = read_near(shop, "AB-000")
     assert near is not None and near.part is not None and not [f for f in near.findings if f.severity == "error"]
-    assert {key: str(fit.years) for key, fit in near.part.fits.items()} == {"saloon": "1951–1955", "estate": "1952–1955"}
+    assert {key: str(fit.years) for key, fit in near.part.fits.items()} == {
+        "saloon": "1951–1955",
+        "estate": "1952–1955",
+    }
     assert read_near(shop, "AB-003")[0].part.features["length"].nominal == 101.6  # type: ignore[union-attr]
 
 
@@ -174,12 +193,17 @@ def test_a_record_that_is_there_is_never_written_over(shop: Path, tmp_path: Path
         assert record.read_bytes() == before
     assert group.main(["import", str(sheet), "-w", str(shop), "--write", "--update"], standalone_mode=False) == 0
     lines = record.read_text("utf-8").splitlines()
-    assert [line for line in lines if line not in before.decode().splitlines()] == ["name: Better hook", "note: see drawer 4"]
+    assert [line for line in lines if line not in before.decode().splitlines()] == [
+        "name: Better hook",
+        "note: see drawer 4",
+    ]
 
 
 def test_an_export_comes_back_the_same_and_holds_no_live_formula(shop: Path, tmp_path: Path) -> None:
     record = shop / "projects/SD-100/part.yaml"
-    record.write_text(record.read_text("utf-8").replace("name: Sample hook", 'name: "=cmd|x"\nnote: "@A1 and -1"'), "utf-8")
+    record.write_text(
+        record.read_text("utf-8").replace("name: Sample hook", 'name: "=cmd|x"\nnote: "@A1 and -1"'), "utf-8"
+    )
     for name in ("p.csv", "p.xlsx"):
         target = tmp_path / name
         assert group.main(["export", str(target), "-w", str(shop)], standalone_mode=False) == 0
@@ -230,7 +254,22 @@ def test_cells_say_what_they_mean_or_are_refused(to: str, value: Any, more: dict
         assert read_cell(Cell("A1", value), column, EPOCH).value == want
 
 
-@pytest.mark.parametrize("text", ["", "columns: []", "columns: {A: name}", "columns: {A: part, B: nowhere}", "columns: {A: part, B: part}", "columns: {A: {to: part, colour: x}}", "columns: {A: part}\nheader: zero", "columns: {A: part}\nextra: 1", "columns: {A: {to: opened, day: yyy}}", "a: [", "columns: {A: part}\ndefaults: {colour: x}"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "columns: []",
+        "columns: {A: name}",
+        "columns: {A: part, B: nowhere}",
+        "columns: {A: part, B: part}",
+        "columns: {A: {to: part, colour: x}}",
+        "columns: {A: part}\nheader: zero",
+        "columns: {A: part}\nextra: 1",
+        "columns: {A: {to: opened, day: yyy}}",
+        "a: [",
+        "columns: {A: part}\ndefaults: {colour: x}",
+    ],
+)
 def test_a_map_that_cannot_be_used_says_why(text: str) -> None:
     with pytest.raises(ValueError) as caught:
         parse_map(text)
@@ -240,7 +279,9 @@ def test_a_map_that_cannot_be_used_says_why(text: str) -> None:
 def test_thousands_of_rows_are_planned(shop: Path) -> None:
     rows = [tuple(Cell(f"{c}1", v) for c, v in zip("ABCDE", ("part", "name", "vehicle", "body", "years"), strict=True))]
     for i in range(2, 3002):
-        rows.append(tuple(Cell(f"{c}{i}", v) for c, v in zip("ABCDE", (f"P-{i}", "x", "finch", "saloon", "1951"), strict=True)))
+        rows.append(
+            tuple(Cell(f"{c}{i}", v) for c, v in zip("ABCDE", (f"P-{i}", "x", "finch", "saloon", "1951"), strict=True))
+        )
     import dataclasses
 
     from pipeline.portfolio.importing import OWN_MAP

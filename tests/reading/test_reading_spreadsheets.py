@@ -107,8 +107,15 @@ def test_what_is_no_sheet_of_parts_is_refused_with_words(tmp_path: Path, content
 
 def test_a_traveller_says_what_is_wrong_row_by_row() -> None:
     head = "with,car,fits,hand,on,by,seen_by,interface,gaps,covers,result,note\n"
-    good, faults = parse_traveller((head + "P1,c,s,left,2026-01-01,a,b,seat,0.1 0.2,,good,\nP1,c,s,left,2026-01-01,a,b,rim,0.3,,good,x\n").encode())
-    assert not faults and len(good) == 1 and good[0].gaps == {"seat": ["0.1", "0.2"], "rim": ["0.3"]} and good[0].rows == (2, 3)
+    good, faults = parse_traveller(
+        (head + "P1,c,s,left,2026-01-01,a,b,seat,0.1 0.2,,good,\nP1,c,s,left,2026-01-01,a,b,rim,0.3,,good,x\n").encode()
+    )
+    assert (
+        not faults
+        and len(good) == 1
+        and good[0].gaps == {"seat": ["0.1", "0.2"], "rim": ["0.3"]}
+        and good[0].rows == (2, 3)
+    )
     rows = ["P1,,s,,2026-01-01,a,,seat,0.1,,good,", "P1,c,s,,2026-01-01,a,,,0.1,,good,", "P1,c,s,,2026-01-01,a,,seat,wide,,good,",
             "P1,c,s,,2026-01-01,a,,seat,0.1,,good,", "P1,c,s,,2026-01-01,a,,seat,0.2,,good,", "P1,c,s,,2026-01-01,a,,rim,0.2,,bad,", ",,,,,,,,,,,"]  # fmt: skip
     made, faults = parse_traveller((head + "\n".join(rows)).encode())

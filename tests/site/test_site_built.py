@@ -97,13 +97,18 @@ def test_every_page_is_well_formed_and_its_ids_are_unique(texts: dict[str, str])
         reader.feed(text)
         reader.close()
         assert reader.wrong == [] and reader.open == [], address
-        assert len(reader.ids) == len(set(reader.ids)), (address, sorted(i for i in reader.ids if reader.ids.count(i) > 1))
+        assert len(reader.ids) == len(set(reader.ids)), (
+            address,
+            sorted(i for i in reader.ids if reader.ids.count(i) > 1),
+        )
 
 
 def test_every_page_has_the_strict_policy_and_nothing_inline(texts: dict[str, str]) -> None:
     for address, text in texts.items():
         policies = re.findall(r'http-equiv="Content-Security-Policy" content="([^"]*)"', text)
-        assert len(policies) == 1 and policies[0].startswith("default-src 'none'") and "unsafe" not in policies[0], address
+        assert len(policies) == 1 and policies[0].startswith("default-src 'none'") and "unsafe" not in policies[0], (
+            address
+        )
         assert not re.search(r"<style|<script(?! src)|\sstyle=|\son\w+=", text), address
         assert not re.search(r'(?:href|src|action)="(?:https?:|//|/)', text), address
 
@@ -116,7 +121,9 @@ def test_part_pages_and_the_index_stay_light(site: Path, texts: dict[str, str]) 
 
 
 def test_portfolio_document_lies_beside_its_schema(site: Path) -> None:
-    data, schema = (json.loads((site / "data" / f"portfolio{end}.json").read_text(encoding="utf-8")) for end in ("", ".schema"))
+    data, schema = (
+        json.loads((site / "data" / f"portfolio{end}.json").read_text(encoding="utf-8")) for end in ("", ".schema")
+    )
     jsonschema.validate(data, schema, cls=jsonschema.Draft202012Validator)
     assert len(data["parts"]) == len(list((ROOT / "projects").iterdir()))
 
@@ -185,7 +192,8 @@ def test_site_works_from_a_server_too(served: str, open_page: Callable[..., Any]
 def test_picture_follows_the_scheme(site: Path, open_page: Callable[..., Any]) -> None:
     """What is drawn in the current colour must not stay dark on dark."""
     shots = [
-        open_page(site / "parts" / "TW-101.html", scheme=scheme).page.locator(".picture img").screenshot() for scheme in ("light", "dark")
+        open_page(site / "parts" / "TW-101.html", scheme=scheme).page.locator(".picture img").screenshot()
+        for scheme in ("light", "dark")
     ]
     assert shots[0] != shots[1]
     from io import BytesIO
@@ -203,7 +211,13 @@ def test_site_reads_without_a_script(site: Path, open_page: Callable[..., Any]) 
     assert page.locator("#parts tbody tr").count() == len(list((ROOT / "projects").iterdir()))
     page.locator("#parts tbody").get_by_role("link", name="TW-101").click()
     text = page.locator("main").inner_text()
-    for words in ("Hold call", "Where it stands", "What is missing", "What one change costs", "Features and measured originals"):
+    for words in (
+        "Hold call",
+        "Where it stands",
+        "What is missing",
+        "What one change costs",
+        "Features and measured originals",
+    ):
         assert words in text
     page.locator("#evidence summary").first.click()
     assert page.locator("#F1").is_visible()

@@ -60,7 +60,18 @@ def test_site_is_built_where_it_is_wanted(workspace: Callable[..., Path], tmp_pa
     built = build_site(root)
     assert built.out == root / "build" / "site"
     assert built.parts == 1 and built.warnings == ()
-    for page in ("index.html", "parts/SD-100.html", "parts/index.html", "vehicles.html", "review.html", "rules/index.html", "marks.html", "notes.html", "404.html", "methods/gates.html"):
+    for page in (
+        "index.html",
+        "parts/SD-100.html",
+        "parts/index.html",
+        "vehicles.html",
+        "review.html",
+        "rules/index.html",
+        "marks.html",
+        "notes.html",
+        "404.html",
+        "methods/gates.html",
+    ):
         assert (built.out / page).is_file(), page
     assert built.pages == len(list(built.out.rglob("*.html")))
     assert not list(built.out.rglob("sitemap*"))  # a raw template of MkDocs, of no use without an address
@@ -81,7 +92,11 @@ def test_two_builds_of_one_day_give_the_same_bytes(workspace: Callable[..., Path
 def test_commit_stands_in_the_foot_and_two_builds_of_it_are_the_same(workspace: Callable[..., Path]) -> None:
     root = workspace()
     env = {**os.environ, "GIT_AUTHOR_DATE": "2026-05-30T12:00:00Z", "GIT_COMMITTER_DATE": "2026-05-30T12:00:00Z"}
-    for arguments in (["init", "-q"], ["add", "."], ["-c", "user.name=Ann", "-c", "user.email=ann@example.invalid", "commit", "-qm", "first"]):
+    for arguments in (
+        ["init", "-q"],
+        ["add", "."],
+        ["-c", "user.name=Ann", "-c", "user.email=ann@example.invalid", "commit", "-qm", "first"],
+    ):
         subprocess.run(["git", *arguments], cwd=root, check=True, env=env)
     head = subprocess.run(["git", "rev-parse", "HEAD"], cwd=root, check=True, capture_output=True, text=True).stdout[:7]
     first = build_site(root).out
@@ -90,7 +105,9 @@ def test_commit_stands_in_the_foot_and_two_builds_of_it_are_the_same(workspace: 
     assert "SOURCE_DATE_EPOCH" not in os.environ
 
 
-def test_failing_write_leaves_the_old_site_whole(workspace: Callable[..., Path], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_failing_write_leaves_the_old_site_whole(
+    workspace: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
     root = workspace()
     before = hash_files(build_site(root).out)
     from mkdocs.structure.files import File
@@ -158,7 +175,14 @@ def test_site_is_never_put_over_something_else(workspace: Callable[..., Path], t
     full = tmp_path / "letters"
     full.mkdir()
     (full / "letter.txt").write_text("keep")
-    for out in (root / "projects", root / "projects" / "SD-100" / "evidence", root / "site" / "x", root, root.parent, full):
+    for out in (
+        root / "projects",
+        root / "projects" / "SD-100" / "evidence",
+        root / "site" / "x",
+        root,
+        root.parent,
+        full,
+    ):
         with pytest.raises(SiteNotBuilt):
             build_site(root, out)
     assert (full / "letter.txt").read_text() == "keep"
@@ -261,7 +285,11 @@ def test_generated_pages_stay_out_of_navigation_and_of_markdown(workspace: Calla
 
 # --- hostile text ---------------------------------------------------------------------------------------
 
-EVIL = "<script>alert(1)</script>\\\"><img src=x onerror=alert(1)>{{7*7}}{% raw %}javascript:alert(1)<!--figure " + "a" * 64 + "-->'"
+EVIL = (
+    '<script>alert(1)</script>\\"><img src=x onerror=alert(1)>{{7*7}}{% raw %}javascript:alert(1)<!--figure '
+    + "a" * 64
+    + "-->'"
+)
 HOSTILE = f"""name: "{EVIL}"
 note: "{EVIL}"
 marking: {{kind: maker, text: "{EVIL}", where: "{EVIL}", rights: "{EVIL}"}}
@@ -301,7 +329,74 @@ HOSTILE_SHARED = {
     "shared/vehicles.yaml": f'vehicles:\n  finch: {{name: "{EVIL}", bodies: {{saloon: {{name: "{EVIL}", years: 1950-1956}}, estate: {{name: estate, years: 1952-1956}}}}}}\ncars:\n  car-1: {{vehicle: finch, body: saloon, year: 1953, note: "{EVIL}"}}\n',
 }
 ELEMENTS = frozenset(
-    ["html", "head", "meta", "title", "link", "script", "body", "a", "svg", "defs", "pattern", "rect", "path", "symbol", "use", "g", "text", "desc", "line", "circle", "header", "img", "nav", "ul", "li", "form", "label", "input", "main", "div", "span", "h1", "h2", "h3", "section", "p", "b", "small", "table", "caption", "thead", "tbody", "tfoot", "tr", "th", "td", "details", "summary", "ol", "figure", "figcaption", "footer", "aside", "code", "pre", "dl", "dt", "dd", "output", "button", "select", "option", "kbd", "article", "em", "strong"]
+    [
+        "html",
+        "head",
+        "meta",
+        "title",
+        "link",
+        "script",
+        "body",
+        "a",
+        "svg",
+        "defs",
+        "pattern",
+        "rect",
+        "path",
+        "symbol",
+        "use",
+        "g",
+        "text",
+        "desc",
+        "line",
+        "circle",
+        "header",
+        "img",
+        "nav",
+        "ul",
+        "li",
+        "form",
+        "label",
+        "input",
+        "main",
+        "div",
+        "span",
+        "h1",
+        "h2",
+        "h3",
+        "section",
+        "p",
+        "b",
+        "small",
+        "table",
+        "caption",
+        "thead",
+        "tbody",
+        "tfoot",
+        "tr",
+        "th",
+        "td",
+        "details",
+        "summary",
+        "ol",
+        "figure",
+        "figcaption",
+        "footer",
+        "aside",
+        "code",
+        "pre",
+        "dl",
+        "dt",
+        "dd",
+        "output",
+        "button",
+        "select",
+        "option",
+        "kbd",
+        "article",
+        "em",
+        "strong",
+    ]
 )
 
 
@@ -337,7 +432,11 @@ def test_hostile_text_in_every_field_stays_text(workspace: Callable[..., Path]) 
     for path in built.out.rglob("*.html"):
         for tag, attributes in read_page(path).tags:
             assert tag in ELEMENTS, (path.name, tag)
-            assert not [name for name in attributes if name.startswith("on") or name == "style"], (path.name, tag, attributes)
+            assert not [name for name in attributes if name.startswith("on") or name == "style"], (
+                path.name,
+                tag,
+                attributes,
+            )
             for name in ("href", "src", "action"):
                 value = attributes.get(name, ".")
                 assert re.match(r"(\.|#|([a-z0-9-]+/)*[A-Za-z0-9-]+\.(html|json))", value), (path.name, tag, value)
@@ -365,11 +464,33 @@ HARMFUL = (
 def test_drawing_loses_whatever_could_run_or_lead_away(drawing: bytes) -> None:
     clean = clean_svg(drawing)
     assert clean is not None and clean.startswith(b"<svg")
-    for harm in (b"script", b"alert", b"onload", b"onclick", b"http://e", b"foreignObject", b"image", b"style", b"animate", b"<set", b"<a "):
+    for harm in (
+        b"script",
+        b"alert",
+        b"onload",
+        b"onclick",
+        b"http://e",
+        b"foreignObject",
+        b"image",
+        b"style",
+        b"animate",
+        b"<set",
+        b"<a ",
+    ):
         assert harm not in clean, (harm, clean)
 
 
-@pytest.mark.parametrize("broken", (b"", b"<svg>", b"<html/>", b"<!DOCTYPE svg [<!ENTITY a 'b'>]><svg xmlns='http://www.w3.org/2000/svg'/>", b"\xff\xfe", b"<svg xmlns='http://e.invalid'/>"))
+@pytest.mark.parametrize(
+    "broken",
+    (
+        b"",
+        b"<svg>",
+        b"<html/>",
+        b"<!DOCTYPE svg [<!ENTITY a 'b'>]><svg xmlns='http://www.w3.org/2000/svg'/>",
+        b"\xff\xfe",
+        b"<svg xmlns='http://e.invalid'/>",
+    ),
+)
 def test_what_is_no_drawing_is_not_shown(broken: bytes) -> None:
     assert clean_svg(broken) is None
 
@@ -377,7 +498,15 @@ def test_what_is_no_drawing_is_not_shown(broken: bytes) -> None:
 def test_good_drawing_keeps_its_shapes_and_follows_the_scheme() -> None:
     source = "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 40 20'><title>Ø 40</title><g fill='none' stroke='currentColor' transform='rotate(10 1 2)'><path d='M0 0L4 4'/></g><text>41.89 ±0.25</text></svg>".encode()
     clean = (clean_svg(source, follow_scheme=True) or b"").decode()
-    for piece in ("Ø 40", "currentColor", "rotate(10 1 2)", "M0 0L4 4", "41.89 ±0.25", 'width="40"', "prefers-color-scheme"):
+    for piece in (
+        "Ø 40",
+        "currentColor",
+        "rotate(10 1 2)",
+        "M0 0L4 4",
+        "41.89 ±0.25",
+        'width="40"',
+        "prefers-color-scheme",
+    ):
         assert piece in clean
 
 
@@ -399,7 +528,9 @@ def test_evidence_behind_a_link_is_never_published(workspace: Callable[..., Path
     target.unlink()
     target.symlink_to(secret)
     out = build_site(root).out
-    assert "nobody may read this" not in "".join(p.read_text(encoding="utf-8", errors="replace") for p in out.rglob("*") if p.is_file())
+    assert "nobody may read this" not in "".join(
+        p.read_text(encoding="utf-8", errors="replace") for p in out.rglob("*") if p.is_file()
+    )
 
 
 # --- figures, links, serving --------------------------------------------------------------------------
@@ -505,7 +636,9 @@ def test_watcher_rebuilds_once_after_a_change_has_settled(workspace: Callable[..
     assert len(calls) == 1
 
 
-def test_swap_puts_the_old_site_back_when_the_new_one_cannot_move(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_swap_puts_the_old_site_back_when_the_new_one_cannot_move(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     out, draft = tmp_path / "site", tmp_path / ".site.x.part"
     for folder, word in ((out, "old"), (draft, "new")):
         folder.mkdir()

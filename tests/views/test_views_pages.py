@@ -130,7 +130,11 @@ def test_coverage_is_counted(demo: Portfolio) -> None:
     file = demo.parts["TW-112"]
     matrix = build_coverage(file, Anchors(file.part, file.lineage.nodes))
     assert matrix.summary == "1 of 3 applications covered by fresh fit checks"
-    assert [[cell.mark for cell in row.cells] for row in matrix.rows] == [[Mark.IN_HAND], [Mark.MISSING], [Mark.MISSING]]
+    assert [[cell.mark for cell in row.cells] for row in matrix.rows] == [
+        [Mark.IN_HAND],
+        [Mark.MISSING],
+        [Mark.MISSING],
+    ]
 
 
 # --- terminal and page cannot disagree --------------------------------------------------------------

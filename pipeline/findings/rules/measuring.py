@@ -7,10 +7,21 @@ from pipeline.findings.rule import Example, Rule
 
 ERROR, WARNING, NOTE = Severity.ERROR, Severity.WARNING, Severity.NOTE
 _P = "projects/SD-100/"
-_CIRCLE = ((20.01, 0), (14.142, 14.142), (0, 20.01), (-14.142, 14.142), (-20.01, 0), (-14.142, -14.142), (0, -20.01), (14.142, -14.142))
+_CIRCLE = (
+    (20.01, 0),
+    (14.142, 14.142),
+    (0, 20.01),
+    (-14.142, 14.142),
+    (-20.01, 0),
+    (-14.142, -14.142),
+    (0, -20.01),
+    (14.142, -14.142),
+)
 
 
-def _write_points(unit: str = "# unit: mm\n", rows: tuple[tuple[float, float], ...] = _CIRCLE, scale: float = 1.0) -> str:
+def _write_points(
+    unit: str = "# unit: mm\n", rows: tuple[tuple[float, float], ...] = _CIRCLE, scale: float = 1.0
+) -> str:
     lines = "".join(f"length,{x * scale:.6g},{y * scale:.6g},0\n" for x, y in rows)
     return f"{unit}# length: diameter of the least-squares circle\ngroup,x,y,z\n{lines}"
 

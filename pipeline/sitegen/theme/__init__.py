@@ -1,1 +1,1 @@
-"""The site's own theme: the language of the workshop drawing. Templates, styles and scripts; MkDocs finds it by entry point."""
+"""The site's own theme: the language of the workshop drawing; MkDocs finds it by its entry point."""
