@@ -7,13 +7,20 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from told_demo import copy_demo, find_told_demo, run_git
 
 from pipeline.model.review import Reviews
+from pipeline.portfolio.outlook import look_out
+from pipeline.portfolio.portfolio import build_portfolio
 from pipeline.reading.reviews import REVIEWS, read_reviews
+from pipeline.views.flow import build_flow_page
+from pipeline.views.part_page import build_part_page
+from pipeline.views.review_page import build_review_page
+from pipeline.views.review_terminal import build_review_dict
 
 
 def run(*words: str, code: int | tuple[int, ...] = 0, **more: str) -> subprocess.CompletedProcess[str]:
@@ -48,11 +55,6 @@ def test_text_and_json_say_the_same(demo: Path) -> None:
 
 
 def test_terminal_and_page_agree(demo: Path) -> None:
-    from pipeline.portfolio.outlook import look_out
-    from pipeline.portfolio.portfolio import build_portfolio
-    from pipeline.views.review_page import build_review_page
-    from pipeline.views.review_terminal import build_review_dict
-
     page = build_review_page(look_out(build_portfolio(demo), demo))
     assert json.loads(run("since", "--json", "-w", str(demo)).stdout) == json.loads(json.dumps(build_review_dict(page)))
 
@@ -172,19 +174,32 @@ BROKEN = [
 
 
 @pytest.mark.parametrize(("harm", "words"), BROKEN, ids=lambda one: getattr(one, "__name__", ""))
-def test_bad_repositories_are_said_plainly(tmp_path: Path, harm: object, words: str) -> None:
-    """In the terminal, among the findings and on the site; nothing crashes and every part is still there."""
+def test_bad_repositories_are_said_plainly(tmp_path: Path, harm: Callable[[Path], None], words: str) -> None:
+    """In the terminal, among the findings and on the pages; nothing crashes and every part is still there."""
     folder = copy_demo(tmp_path / "w")
-    harm(folder)  # type: ignore[operator]
+    harm(folder)
     assert words in run("since", "-w", str(folder)).stdout.lower()
     assert words in run("check", "--history", "-w", str(folder), code=(0, 1)).stdout.lower()
-    run("build", "-w", str(folder), code=(0, 1))
-    review = (folder / "build/site/review.html").read_text("utf-8")
-    part = (folder / "build/site/parts/TW-101.html").read_text("utf-8")
-    assert words in review.lower()
-    assert "Side-lamp rim" in part and "History" in part
+    portfolio = look_out(build_portfolio(folder), folder)
+    page = build_review_page(portfolio)
+    assert words in "".join(run.text for note in page.notes for run in note).lower()
+    part = build_part_page(portfolio.parts["TW-101"], {})
     if harm in (lose_git, empty_history):
-        assert words in part.lower()
+        assert part.history == () and words in part.no_history.lower()
+    else:
+        assert len(part.history) > 20
+    if harm in (make_shallow, corrupt, run_ahead, detach):
+        assert words in part.history_note.lower()
+    assert build_flow_page(portfolio).sections
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("harm", [harm for harm, _ in BROKEN], ids=lambda one: one.__name__)
+def test_a_site_is_built_from_bad_repositories(tmp_path: Path, harm: Callable[[Path], None]) -> None:
+    folder = copy_demo(tmp_path / "w")
+    harm(folder)
+    run("build", "-w", str(folder), code=(0, 1))
+    assert "Side-lamp rim" in (folder / "build/site/parts/TW-101.html").read_text("utf-8")
 
 
 def test_a_repository_of_somebody_else_is_not_read(tmp_path: Path) -> None:
@@ -192,7 +207,8 @@ def test_a_repository_of_somebody_else_is_not_read(tmp_path: Path) -> None:
     folder = copy_demo(tmp_path / "w")
     done = run("since", "-w", str(folder), GIT_TEST_ASSUME_DIFFERENT_OWNER="1")
     assert "belongs to another user" in done.stdout and "safe.directory" in done.stdout
-    run("build", "-w", str(folder), code=(0, 1), GIT_TEST_ASSUME_DIFFERENT_OWNER="1")
+    found = run("check", "--history", "-w", str(folder), code=(0, 1), GIT_TEST_ASSUME_DIFFERENT_OWNER="1").stdout
+    assert "H901" in found and "belongs to another user" in found
 
 
 def test_nothing_that_a_repository_configures_is_started(tmp_path: Path) -> None:
@@ -200,9 +216,9 @@ def test_nothing_that_a_repository_configures_is_started(tmp_path: Path) -> None
     trap = tmp_path / "sprung"
     for name in ("core.fsmonitor", "core.sshCommand", "diff.external", "core.pager", "gpg.program", "core.askPass"):
         run_git(folder, "config", name, f"touch {trap}")
-    run("since", "-w", str(folder))
+    run("since", "HEAD~40", "-w", str(folder))
     run("check", "--history", "-w", str(folder), code=(0, 1))
-    run("build", "-w", str(folder), code=(0, 1))
+    look_out(build_portfolio(folder), folder)
     assert not trap.exists()
 
 

@@ -90,6 +90,36 @@ def add_commit(folder: Path, number: int) -> None:
     subprocess.run(["git", *who, "commit", "-qam", "one more"], cwd=folder, check=True)
 
 
+GATE_FACTS = ("decisions", "waivers")
+
+
+def measure_rows(quick: bool = False) -> list[tuple[str, str, str, str, bool | None]]:
+    """Rows of the table of benchmarks: the history of gates against the raw log, and one new commit on top of it."""
+    parts, commits, times = (400, 4000, 3) if quick else (2000, 20_000, 5)
+    with tempfile.TemporaryDirectory() as place:
+        folder, cache = Path(place) / "w", Path(place) / "history.sqlite"
+        write_history(folder, plan_commits(parts, commits))
+        raw = ["git", "log", "--raw", "-z", "--no-abbrev"]
+        pairs = []
+        for _ in range(times):
+            floor, _ = measure(lambda: subprocess.run(raw, cwd=folder, stdout=subprocess.DEVNULL, check=True), 1)
+            pairs.append((measure(lambda: read(folder, None, GATE_FACTS), 1)[0], floor))
+        seconds, floors = (statistics.median(column) for column in zip(*pairs, strict=True))
+        read(folder, cache, GATE_FACTS)
+        later = []
+        for number in range(times):
+            add_commit(folder, number)
+            took, answer = measure(lambda: read(folder, cache, GATE_FACTS), 1)
+            assert answer.read_commits == 1
+            later.append(1000 * took)
+    name = f"gate history of {commits:,} commits, nothing cached"
+    ratio, new = seconds / floors, statistics.median(later)
+    return [
+        (name, "`git log --raw` of that repository", f"{ratio:.2f} × ({seconds:.2f} s)", "≤ 3 ×", ratio <= 3),
+        (f"one new commit on {commits:,}", "-", f"{new:.0f} ms", "≤ 50 ms", new <= 50),
+    ]
+
+
 def main(parts: int, commits: int) -> None:
     with tempfile.TemporaryDirectory() as place:
         folder, cache = Path(place) / "w", Path(place) / "history.sqlite"
@@ -97,7 +127,7 @@ def main(parts: int, commits: int) -> None:
         raw = ["git", "log", "--raw", "-z", "--no-abbrev"]
         floor, _ = measure(lambda: subprocess.run(raw, cwd=folder, stdout=subprocess.DEVNULL, check=True))
         cold, history = measure(lambda: read(folder, None))
-        gates, _ = measure(lambda: read(folder, None, ("decisions", "waivers")))
+        gates, _ = measure(lambda: read(folder, None, GATE_FACTS))
         stored, _ = measure(lambda: read(folder, cache), 1)
         warm, _ = measure(lambda: read(folder, cache))
         later = []
