@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -13,6 +14,8 @@ from pipeline.demo.story import build_history
 from pipeline.demo.synthetic import build_synthetic_parts
 from pipeline.history.replay import write_history
 from pipeline.reading.workspace import read_workspace
+
+_MONEY = "shared/money.yaml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +49,24 @@ def write_demo(
         say(f"{by_hand} parts written by hand; making {wanted} synthetic ones (seed {seed})")
         workspace = reading.workspace
         made = build_synthetic_parts(wanted, seed, workspace.catalogues, workspace.today, frozenset(workspace.parts))
-        write_tree(workshop / "plain", made)
+        files[_MONEY] = grow_budgets(files[_MONEY], max(1.0, 0.6 * (by_hand + wanted) / by_hand))
+        write_tree(workshop / "plain", {**made, _MONEY: files[_MONEY]})
         commits = _replay(workshop, {**files, **made}, say)
         _move(workshop / ("told" if commits else "plain"), folder)
     return DemoWritten(by_hand, wanted, commits)
+
+
+def grow_budgets(money: bytes, factor: float) -> bytes:
+    """Return shared/money.yaml with every quarter's budget in proportion: a shop of more parts has more to spend.
+
+    >>> grow_budgets(b"budgets:\\n  2026-Q4: 30000\\n", 2)
+    b'budgets:\\n  2026-Q4: 60000\\n'
+    """
+
+    def grow(found: re.Match[bytes]) -> bytes:
+        return found.group(1) + str(int(round(int(found.group(2)) * factor, -3))).encode("ascii")
+
+    return re.sub(rb"(?m)^(  \d{4}-Q[1-4]: )(\d+)", grow, money)
 
 
 def _replay(workshop: Path, files: dict[str, bytes], say: Callable[[str], None]) -> int:
