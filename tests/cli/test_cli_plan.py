@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -150,3 +152,16 @@ def test_a_workspace_without_parts_says_so(call: Caller, tmp_path: Path) -> None
     said = call("plan", "-w", tmp_path)
     assert said.code == 0
     assert "nothing to plan" in said.out
+
+
+def test_what_compiled_code_prints_does_not_reach_the_answer() -> None:
+    """The solver's library was seen to print lines of its own on the standard output, which would break --json."""
+    script = (
+        "import os\n"
+        "from pipeline.cli.plan_command import _keep_answer_clean\n"
+        "with _keep_answer_clean():\n"
+        "    os.write(1, b'noise')\n"
+        "print('answer')\n"
+    )
+    run = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert run.stdout == "answer\n"
