@@ -13,7 +13,8 @@ class Past:
     """One commit of an example: on a day, by a person (`by` of the people, whose address is `<by>@example.invalid`).
 
     It holds the example as it stood that day (entries dated later are not there yet), or as it stands on the day
-    `shows`. `part` and `files` put other sections and files into it, as those of an example do.
+    `shows`. `part` and `files` put other sections and files into it, as those of an example do. `signature` is what git
+    says of its signature, in git's letter (B: bad); "" where it is not signed.
     """
 
     on: str
@@ -21,6 +22,7 @@ class Past:
     part: str = ""
     files: Mapping[str, str | None] = field(default_factory=dict)
     shows: str = ""
+    signature: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,10 @@ _RULES: dict[ContradictionKind, Rule] = {
 }
 """Rules of what is told one by one; strangers and people who never committed are told once each."""
 
-_QUIET = frozenset({ConditionKind.DETACHED_HEAD})
+_BAD_SIGNATURES = {
+    "B": "signature does not fit it", "R": "signature is by a revoked key", "X": "signature has expired",
+    "Y": "signature is by a key that has expired",
+}  # fmt: skip
 _LOUD = frozenset(
     {
         ConditionKind.NO_GIT,
@@ -92,6 +95,11 @@ def _check_part(part: PartStory, reading: Reading, story: Story) -> Iterator[Fin
             rule = _RULES.get(doubt.kind)
             if rule is not None:
                 yield _build(rule, part, fact, reading, _word(doubt, fact))
+        digest = "" if fact.recorded is None else fact.recorded.hash
+        said = _BAD_SIGNATURES.get(story.signatures.get(digest, "N"))
+        if said is not None:
+            words = f"{fact.key} was recorded by commit {digest[:7]}, whose {said}"
+            yield _build(rules.BAD_SIGNATURE, part, fact, reading, words)
     for doubt in part.doubts:
         place = Location(doubt.fact)
         yield _RULES[doubt.kind].build_finding(place, doubt.words, record=part.number)

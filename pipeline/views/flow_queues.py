@@ -73,7 +73,7 @@ def _build_row(flow: Flow, resource: AtResource, scale: float) -> Row:
     return Row(cells)
 
 
-def _list_parts(parts: tuple[str, ...], limit: int = 3) -> Line:
+def _list_parts(parts: tuple[str, ...], limit: int = 1) -> Line:
     runs: list[Run] = []
     for number in parts[:limit]:
         runs += [*([Run(", ")] if runs else []), Run(number, href=find_part_page(number))]

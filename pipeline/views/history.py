@@ -14,7 +14,7 @@ from pipeline.views.addresses import Anchors
 from pipeline.views.part_gates import word_decision
 from pipeline.views.shapes_marks import Commit, Line, Run, build_line
 from pipeline.views.shapes_part import HistoryLine
-from pipeline.views.states import name_person
+from pipeline.views.states import name_person, name_supplier
 from pipeline.views.wording import word_count, word_day
 
 SIGNATURES = {
@@ -45,8 +45,18 @@ def build_history(file: PartFile, anchors: Anchors) -> tuple[HistoryLine, ...]:
 
 
 def _build_line(file: PartFile, anchors: Anchors, story: Story, fact: RecordedFact) -> HistoryLine:
-    who = "–" if fact.by is None else name_person(file.workspace.catalogues, fact.by)
+    who = _name_doer(file, fact)
     return HistoryLine(word_day(fact.on), who, _word_fact(file, anchors, fact), build_fact_commit(file, story, fact))
+
+
+def _name_doer(file: PartFile, fact: RecordedFact) -> str:
+    """Return who is said to have done it: a person, the supplier of a quote or a sample, the toolmaker."""
+    catalogues, key = file.workspace.catalogues, fact.by
+    if fact.section == "quotes":
+        key = file.part.quotes[fact.entry].from_
+    elif fact.section == "tools":
+        key = file.part.tools[fact.entry.partition(":")[0]].by
+    return name_supplier(catalogues, key) if key in catalogues.suppliers.suppliers else name_person(catalogues, key)
 
 
 def _word_fact(file: PartFile, anchors: Anchors, fact: RecordedFact) -> Line:

@@ -74,7 +74,8 @@ def _write_past(past: tuple[Past, ...]) -> list[str]:
     lines = ["# committed, each time as it stood that day:"] if past else []
     for commit in past:
         other = f", as of {commit.shows}" if commit.shows else ", as it was then" if commit.part or commit.files else ""
-        lines.append(f"#   {commit.on} by {commit.by}{other}")
+        signed = f", signature {commit.signature} (git's letter)" if commit.signature else ""
+        lines.append(f"#   {commit.on} by {commit.by}{other}{signed}")
     return lines
 
 

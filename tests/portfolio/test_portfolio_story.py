@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
+import subprocess
 from collections import Counter
 from pathlib import Path
 
@@ -161,3 +163,29 @@ def test_only_the_parts_that_were_named_are_told(only: tuple[str, ...]) -> None:
     checked = check_workspace(folder)
     found = check_story(folder, checked, read_story(folder, checked, remember=False), only)
     assert {f.record for f in found} <= {"", *only}
+
+
+@pytest.mark.skipif(shutil.which("ssh-keygen") is None, reason="no ssh-keygen to sign and to verify with")
+def test_signed_commits_are_verified_by_git(tmp_path: Path) -> None:
+    """A commit signed with a key that the signer is known by is good; one by an unknown key is not called so."""
+    folder = copy_demo(tmp_path / "w")
+    for name in ("known", "unknown"):
+        subprocess.run(["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", str(tmp_path / name)], check=True)
+    public = (tmp_path / "known.pub").read_text()
+    (tmp_path / "signers").write_text(f"ito@example.invalid {public}")
+    run_git(folder, "config", "gpg.format", "ssh")
+    run_git(folder, "config", "gpg.ssh.allowedSignersFile", str(tmp_path / "signers"))
+    record = folder / RIM
+    for number, name in enumerate(("known", "unknown")):
+        entry = f"  - {{gate: tooling, on: 2026-11-30, by: ito, say: hold, why: wait {number}}}\n"
+        text = record.read_text("utf-8")
+        place = text.index("decisions:\n") + len("decisions:\n")
+        record.write_text(text[:place] + entry + text[place:], "utf-8")
+        run_git(folder, "-c", f"user.signingkey={tmp_path / name}", "commit", "-qam", name, "-S")
+    checked = check_workspace(folder)
+    story = read_story(folder, checked, signatures=True, remember=False)
+    newest = [f for f in story.parts["TW-101"].facts if f.section == "decisions"][:2]
+    letters = [story.signatures[f.recorded.hash] for f in newest if f.recorded is not None]
+    assert letters[1] == "G" and letters[0] in ("U", "B", "N", "E")
+    assert Counter(story.signatures.values())["N"] > 20  # the others are not signed
+    assert read_story(folder, checked, remember=False).signatures == {}  # and nobody is asked without need

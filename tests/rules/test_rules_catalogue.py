@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,8 @@ from pipeline.findings.finding import Finding
 from pipeline.findings.rule import Example, Rule
 from pipeline.findings.sample import SAMPLE_NUMBER, build_sample
 from pipeline.history.replay import PlannedCommit, write_history
+from pipeline.history.repository import Signature
+from pipeline.history.safe_git import run_git
 from pipeline.portfolio.check import check_workspace
 from pipeline.portfolio.story import read_story
 from pipeline.portfolio.story_findings import check_story
@@ -56,7 +59,12 @@ def find_findings(rule: Rule, example: Example, sample: Callable[..., Path], tmp
     for path, content in build_sample(example).items():
         (told / path).write_bytes(content)
     checked = check_workspace(told)
-    return (*checked.findings, *check_story(told, checked, read_story(told, checked)))
+    story = read_story(told, checked)
+    hashes = run_git(told, ["rev-list", "--reverse", "HEAD"]).out.decode().split()
+    letters = {
+        digest: Signature(past.signature) for digest, past in zip(hashes, example.past, strict=True) if past.signature
+    }
+    return (*checked.findings, *check_story(told, checked, replace(story, signatures=letters)))
 
 
 @pytest.mark.parametrize("rule", [r for r in RULES if r.id not in NEEDS_A_LINK], ids=lambda rule: rule.id)

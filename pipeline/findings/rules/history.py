@@ -115,6 +115,16 @@ NOT_RECORDED = Rule(
     Example(files=_FILES, past=_without("2026-05-01", "2026-02-10")), _GOOD, history=True,
 )  # fmt: skip
 
+BAD_SIGNATURE = Rule(
+    "H911", "A signature that is there holds", WARNING,
+    "A commit whose signature does not hold was changed after it was signed, or signed with a key that is not to be "
+    "trusted any more.",
+    "ask who made it; sign it anew with a good key, or record the fact again",
+    Example(files=_FILES, past=tuple(Past(p.on, p.by, signature="B" if p.on == "2026-02-10" else "") for p in _FULL)),
+    _GOOD, history=True,
+)  # fmt: skip
+
 RULES = (
     LIMITED, LATE, AHEAD, CHANGED, STRANGER, NOT_ALLOWED, NEVER_COMMITTED, REWRITTEN, HISTORY_REWRITTEN, NOT_RECORDED,
+    BAD_SIGNATURE,
 )  # fmt: skip
