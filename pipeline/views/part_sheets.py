@@ -16,7 +16,7 @@ from pipeline.views.part_costs import build_impact_section
 from pipeline.views.quote_sheet import find_quote_sheet
 from pipeline.views.quotes import build_quote_sections
 from pipeline.views.release_sheet import find_release_sheet
-from pipeline.views.shapes_marks import Link, Run, build_line
+from pipeline.views.shapes_marks import Link, Run, Table, build_line
 from pipeline.views.shapes_site import PageHead, Section, SectionsPage
 from pipeline.views.stacks import build_stack_sections
 
@@ -87,13 +87,20 @@ def build_money_page(file: PartFile) -> SectionsPage:
         (Link("Parts", PARTS), Link(f"{number} {name}", find_part_page(number))),
     )
     impact = build_impact_section(file)
+    cash = build_quote_sections(file)
     sections = (
         build_advice_section(file),
         *(() if impact is None else (impact,)),
-        *build_case_sections(file),
-        *build_quote_sections(file),
+        *(replace(section, tables=_leave_out(section.tables, cash)) for section in build_case_sections(file)),
+        *cash,
     )
     return SectionsPage(head, (), tuple(replace(section, fold=False) for section in sections))
+
+
+def _leave_out(tables: tuple[Table, ...], shown: tuple[Section, ...]) -> tuple[Table, ...]:
+    """Return the tables that no other section of the page shows."""
+    captions = {table.caption for section in shown for table in section.tables}
+    return tuple(table for table in tables if table.caption not in captions)
 
 
 def build_money_summary(file: PartFile) -> tuple[Section, ...]:

@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.demo.source import find_demo_source, read_demo_files, write_tree
 from pipeline.demo.synthetic import build_synthetic_parts
-from pipeline.findings.finding import Severity
+from pipeline.findings.finding import Finding, Severity
 from pipeline.model.words import GateState
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.check import Checked, check_workspace
@@ -25,6 +25,11 @@ def demo() -> Workspace:
 
 def make(demo: Workspace, count: int, seed: int) -> dict[str, bytes]:
     return build_synthetic_parts(count, seed, demo.catalogues, demo.today, frozenset(demo.parts))
+
+
+def find_errors(checked: Checked) -> list[Finding]:
+    """Return the errors of records; the demo's catalogues also name parts written by hand, which are not here."""
+    return [f for f in checked.findings if f.severity is Severity.ERROR and f.location.path.startswith("projects/")]
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +48,7 @@ def test_the_same_seed_gives_the_same_bytes_and_another_seed_others(demo: Worksp
 @pytest.mark.parametrize("seed", [0, 1, 2, 3])
 def test_other_seeds_are_clean_too(demo: Workspace, tmp_path: Path, seed: int) -> None:
     write_tree(tmp_path, {**read_demo_files(("shared",)), **make(demo, 40, seed)})
-    errors = [f for f in check_workspace(tmp_path).findings if f.severity is Severity.ERROR]
+    errors = find_errors(check_workspace(tmp_path))
     assert not errors, errors[:3]
 
 
@@ -51,7 +56,7 @@ def test_no_synthetic_part_has_an_error_and_all_say_what_they_are(checked: Check
     assert checked.workspace is not None
     assert len(checked.workspace.parts) == 170
     assert all(part.synthetic for part in checked.workspace.parts.values())
-    assert not [f for f in checked.findings if f.severity is Severity.ERROR]
+    assert not find_errors(checked)
 
 
 def test_they_are_spread_over_gates_states_and_families(checked: Checked) -> None:
