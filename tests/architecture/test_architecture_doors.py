@@ -173,7 +173,7 @@ def test_the_search_for_machines_finds_them() -> None:
     home, host = b"/ro" + b"ot/venv/bin", b"https://py" + b"pi.org/simple"
     for text in (home, b"see /wo" + b"rk/main", b"/ho" + b"me/ann/x", host):
         assert MACHINE.search(text), text
-    for text in (b"projects/x", b"a/w" b"ork/b", b"homework/x", b"../shared/x.yaml"):
+    for text in (b"projects/x", b"a/" + b"work/b", b"homework/x", b"../shared/x.yaml"):
         assert not MACHINE.search(text), text
 
 
