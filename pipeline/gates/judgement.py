@@ -10,7 +10,8 @@ from enum import StrEnum
 from pipeline.lineage.freshness import PartLineage
 from pipeline.lineage.nodes import is_provable
 from pipeline.model.catalogue import Catalogues, NeedParameters
-from pipeline.model.part import Part, Waiver
+from pipeline.model.part import Feature, Part, Reading, Waiver
+from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.model.workspace import FileState, Workspace
 
 
@@ -56,7 +57,8 @@ class Bench:
 
     lenient : count evidence that was good and went stale later; used to tell a stale gate from a claim beyond proof.
     until : count only evidence of this day or before; what a decision of that day could have known.
-    released : numbers of the parts that are released for sale (for assemblies).
+    released : numbers of the parts that are released for sale (for assemblies). once : number -> the day on which its
+    last gate was decided, also where it went stale since.
     wants : all requirements of the gate; where a second signature is one, what nobody else saw does not count.
     known : readings that were already found to count on the same terms; feature -> keys of measurements.
     """
@@ -70,6 +72,7 @@ class Bench:
     until: dt.date | None = None
     wants: frozenset[str] = frozenset()
     known: dict[str, tuple[str, ...]] = field(default_factory=dict, compare=False, repr=False)
+    once: Mapping[str, dt.date] = field(default_factory=dict)
 
     @property
     def catalogues(self) -> Catalogues:
@@ -80,6 +83,12 @@ class Bench:
     def today(self) -> dt.date:
         """The day that is spoken of."""
         return self.workspace.today
+
+    @property
+    def current(self) -> str | None:
+        """The revision that was current on the day that is looked at, None before the first."""
+        known = [key for key in self.lineage.order if not self.is_too_late(f"revisions.{key}")]
+        return known[-1] if known else None
 
     @property
     def criticals(self) -> tuple[str, ...]:
@@ -96,6 +105,10 @@ class Bench:
         """True when the evidence is younger than the day that is looked at."""
         node = self.lineage.nodes.get(node_id)
         return self.until is not None and node is not None and node.on is not None and node.on > self.until
+
+    def is_past(self, day: dt.date | None) -> bool:
+        """True when something of a day was there on the day that is looked at."""
+        return day is not None and (self.until is None or day <= self.until)
 
     def covers(self, node_id: str, feature: str) -> bool:
         """True when evidence counts for a feature: it covers it, and is good for it."""
@@ -119,6 +132,21 @@ class Bench:
     def can_prove(self, process: str, feature: str) -> bool:
         """True when the process can prove the feature at all."""
         return is_provable(self.catalogues, process, self.part.features[feature])
+
+
+def find_outside(given: Reading | tuple[float, ...] | None, feature: Feature | None) -> tuple[float, ...]:
+    """Return the values outside of a feature's limits, in its unit; none where the units do not go together.
+
+    A value on a limit lies inside, but for the dust of adding decimal numbers (1e-9).
+    """
+    if given is None or feature is None or feature.limits is None:
+        return ()
+    limits = feature.limits
+    values, unit = (given, feature.unit) if isinstance(given, tuple) else ((given.value,), given.unit or feature.unit)
+    if unit != feature.unit and not (unit in LENGTH_UNITS and feature.unit in LENGTH_UNITS):
+        return ()
+    factor = 1.0 if unit == feature.unit else LENGTH_UNITS[unit] / LENGTH_UNITS[feature.unit]
+    return tuple(v * factor for v in values if not limits.is_inside(round(v * factor - feature.nominal, 9)))
 
 
 def name_list(names: Mapping[str, object] | tuple[str, ...] | list[str], limit: int = 4) -> str:

@@ -79,11 +79,12 @@ def judge_calibration(bench: Bench) -> Answer:
 
     A reading out of calibration does not count; it is a fault only where a critical feature has no other.
     """
-    fit = {f for m in bench.part.measurements.values() if is_in_calibration(bench, m) for f in m.gives}
+    made = {key: m for key, m in bench.part.measurements.items() if bench.is_past(m.on)}
+    fit = {f for m in made.values() if is_in_calibration(bench, m) for f in m.gives}
     wanted = set(bench.criticals or bench.part.features) - fit
-    out = [key for key, m in bench.part.measurements.items() if not is_in_calibration(bench, m)]
-    bad = out if not fit else [key for key in out if wanted & set(bench.part.measurements[key].gives)]
-    total = len(bench.part.measurements)
+    out = [key for key, m in made.items() if not is_in_calibration(bench, m)]
+    bad = out if not fit else [key for key in out if wanted & set(made[key].gives)]
+    total = len(made)
     if total == 0:
         return Answer(False, "nothing was measured yet", 0, 1, ("measure an original",))
     words = "every instrument was in calibration" if not out else f"out of calibration: {name_list(out)}"
@@ -130,7 +131,7 @@ def judge_safety_review(bench: Bench) -> Answer:
     review = bench.part.safety_review
     if bench.part.safety is SafetyLevel.S0:
         return Answer(True, "cosmetic part: no review wanted")
-    if review is None:
+    if review is None or not bench.is_past(review.on):
         todo = ("have the regulations reviewed and a test plan written; add `safety_review`",)
         return Answer(False, f"class {bench.part.safety}: no regulatory review and no test plan", 0, 1, todo)
     words = f"reviewed on {review.on} against {name_list(review.regulations)}"
@@ -138,8 +139,8 @@ def judge_safety_review(bench: Bench) -> Answer:
 
 
 def judge_revision(bench: Bench) -> Answer:
-    """Whether there is a model, with its file intact."""
-    current = bench.lineage.current
+    """Whether there is a model, with its file intact: the one that was current on the day that is looked at."""
+    current = bench.current
     if current is None:
         return Answer(False, "no model yet", 0, 1, ("model the part: `pipeline revise`",))
     if not bench.has_file(bench.part.revisions[current].file):
@@ -151,7 +152,7 @@ def judge_revision(bench: Bench) -> Answer:
 
 def judge_source(bench: Bench) -> Answer:
     """Share of the critical features whose model traces to measurements that count."""
-    named = {m for revision in bench.part.revisions.values() for m in revision.from_}
+    named = {m for revision in bench.part.revisions.values() if bench.is_past(revision.on) for m in revision.from_}
     criticals = bench.criticals
     if not criticals:
         return Answer(False, "no critical features are named", 0, 1, ("name the critical features",))

@@ -145,9 +145,21 @@ def compute_standings(workspace: Workspace, lineage: Lineage) -> dict[str, Stand
         return [c.part for c in components if c.part is not None and c.part in workspace.parts]
 
     for number in order_parents_first(workspace.parts, find_children):
-        released = frozenset(n for n in find_children(number) if n in done and done[n].released)
-        done[number] = compute_standing(workspace.parts[number], lineage.parts[number], workspace, released)
+        children = {n: done[n] for n in find_children(number) if n in done}
+        released = frozenset(n for n, standing in children.items() if standing.released)
+        once = {n: day for n, standing in children.items() if (day := find_released_once(standing)) is not None}
+        done[number] = compute_standing(workspace.parts[number], lineage.parts[number], workspace, released, once)
     return {number: done[number] for number in workspace.parts}
+
+
+def find_released_once(standing: Standing) -> dt.date | None:
+    """Return the day on which the last gate of a part was decided; None where one never was (stale ones count)."""
+    days = []
+    for gate in standing.gates.values():
+        if gate.state not in (GateState.PROVEN, GateState.STALE) or gate.decision is None:
+            return None
+        days.append(gate.decision.on)
+    return max(days, default=None)
 
 
 def find_needs(part: Part, workspace: Workspace, gate: Gate) -> dict[str, NeedParameters]:
@@ -166,12 +178,20 @@ def find_needs(part: Part, workspace: Workspace, gate: Gate) -> dict[str, NeedPa
 
 
 def compute_standing(
-    part: Part, lineage: PartLineage, workspace: Workspace, released: frozenset[str] = frozenset()
+    part: Part,
+    lineage: PartLineage,
+    workspace: Workspace,
+    released: frozenset[str] = frozenset(),
+    once: Mapping[str, dt.date] | None = None,
 ) -> Standing:
-    """Return where one part stands."""
+    """Return where one part stands.
+
+    released : parts inside it that are released now. once : part inside it -> the day on which it was released first
+    or again, also where it went stale since.
+    """
     gates: dict[Gate, GateStanding] = {}
     for gate in GATES:
-        judge = _GateJudge(part, lineage, workspace, released, gate)
+        judge = _GateJudge(part, lineage, workspace, released, once or {}, gate)
         gates[gate] = judge.judge(all(g.state is GateState.PROVEN for g in gates.values()))
     dropped = _find_drop(part)
     if dropped is not None:
@@ -211,12 +231,19 @@ class _GateJudge:
     """Judges one gate of one part."""
 
     def __init__(
-        self, part: Part, lineage: PartLineage, workspace: Workspace, released: frozenset[str], gate: Gate
+        self,
+        part: Part,
+        lineage: PartLineage,
+        workspace: Workspace,
+        released: frozenset[str],
+        once: Mapping[str, dt.date],
+        gate: Gate,
     ) -> None:
         self.part = part
         self.lineage = lineage
         self.workspace = workspace
         self.released = released
+        self.once = once
         self.gate = gate
         self.policy = workspace.catalogues.gates.gates[gate]
         self.wants: frozenset[str] = frozenset()
@@ -234,7 +261,7 @@ class _GateJudge:
         if decision is not None and decision.say is Say.GO and not faults:
             requirements = tuple(self.judge_then(r, needs[r.id], decision) for r in requirements)
             claims = tuple(r for r in requirements if r.state is Met.UNMET)
-            young = [r for r in requirements if r.state is Met.MET and self.leans_on_younger(r, decision.on)]
+            young = [r for r in requirements if r.state is Met.MET and self.may_lean_on_younger(r, decision.on)]
             early = tuple(r for r in young if not self.was_met(needs[r.id], r, decision))
         state = self.choose_state(requirements, decision, faults, earlier_proven)
         return GateStanding(self.gate, state, requirements, decision, index, faults, claims, early)
@@ -249,6 +276,7 @@ class _GateJudge:
             released=self.released,
             wants=self.wants,
             known=self.readings,
+            once=self.once,
         )
 
     def judge_one(self, name: str, need: NeedParameters) -> Requirement:
@@ -274,10 +302,14 @@ class _GateJudge:
         bench = replace(self.build_bench(need), lenient=True, until=decision.on, known={})
         return REQUIREMENTS[requirement.id](bench).met
 
-    def leans_on_younger(self, requirement: Requirement, day: dt.date) -> bool:
-        """True when a requirement leans on evidence younger than a day: only then was a decision too early."""
-        nodes = (self.lineage.nodes.get(name) for name in requirement.answer.evidence)
-        return any(node is not None and node.on is not None and node.on > day for node in nodes)
+    def may_lean_on_younger(self, requirement: Requirement, day: dt.date) -> bool:
+        """True when a requirement may lean on evidence younger than a day: only then can a decision be too early.
+
+        What names no evidence, or a tool (whose day is that of its first step), must be looked at.
+        """
+        names = requirement.answer.evidence
+        nodes = [node for name in names if (node := self.lineage.nodes.get(name)) is not None and node.on is not None]
+        return not nodes or any(node.section == "tools" or (node.on or day) > day for node in nodes)
 
     def find_decision(self) -> tuple[int | None, Decision | None]:
         """Return the last decision for this gate and its place in the record."""

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from pipeline.gates.judgement import Answer, Bench, count_words, name_list
+from pipeline.gates.judgement import Answer, Bench, count_words, find_outside, name_list
 from pipeline.gates.tried import describe_cell, is_seen
 from pipeline.lineage.coverage import CellState, compute_coverage
-from pipeline.model.part import FirstArticle, Test, Tool
+from pipeline.model.part import FirstArticle, Reading, Test, Tool
 from pipeline.model.words import Result, Role, SafetyLevel, ToolStep
 
 FIRST_ARTICLE_PROCESS = "first-article"
@@ -31,7 +31,7 @@ def judge_accepted(bench: Bench) -> Answer:
     tools = find_tools(bench)
     if not tools:
         return Answer(True, "no tool is needed", None, None)
-    done = [key for key, tool in tools.items() if tool.state is ToolStep.ACCEPTED]
+    done = [key for key, tool in tools.items() if bench.is_past(tool.steps.get(ToolStep.ACCEPTED))]
     rest = {key: tool for key, tool in tools.items() if key not in done}
     words = count_words(len(done), len(tools), "tools", "accepted")
     todo = tuple(f"bring {key} from {tool.state or 'not quoted'} to accepted" for key, tool in rest.items())
@@ -39,7 +39,7 @@ def judge_accepted(bench: Bench) -> Answer:
 
 
 def find_good_articles(bench: Bench) -> tuple[str, ...]:
-    """Return the first articles that count: good, finished, settings on record, enough pieces of every cavity.
+    """Return the first articles that count: good, inside the limits, finished, settings on record, enough pieces.
 
     One that a later one off the same tools refuted does not count.
     """
@@ -61,6 +61,7 @@ def _find_refuting(bench: Bench, article: FirstArticle) -> Iterator[str]:
 def _find_faults(bench: Bench, article: FirstArticle, least: int) -> Iterator[str]:
     if article.result is not Result.GOOD:
         yield f"its result is {article.result}"
+    yield from _word_outside(bench, article.gives)
     if not article.finished:
         yield "its pieces are not finished"
     if article.pieces < least:
@@ -71,6 +72,16 @@ def _find_faults(bench: Bench, article: FirstArticle, least: int) -> Iterator[st
         yield "nobody else has seen it"
     for key in _find_refuting(bench, article):
         yield f"{key} came out bad after it"
+
+
+def _word_outside(bench: Bench, gives: Mapping[str, Reading | tuple[float, ...]]) -> Iterator[str]:
+    """Say which readings lie outside their limits: whatever a result is called, they prove nothing good."""
+    for name, given in gives.items():
+        feature = bench.part.features.get(name)
+        outside = find_outside(given, feature)
+        if outside and feature is not None:
+            shown = ", ".join(f"{value:g}" for value in outside)
+            yield f"{name} reads {shown} {feature.unit}, outside its limits"
 
 
 def _is_accepted(bench: Bench, article: FirstArticle) -> bool:
@@ -120,11 +131,12 @@ def is_competent(bench: Bench, test: Test) -> bool:
 
 
 def find_good_tests(bench: Bench) -> tuple[str, ...]:
-    """Return the tests that count: good, competent, with a report that is intact."""
+    """Return the tests that count: good, inside the limits, competent, with a report that is intact."""
     return tuple(
         key
         for key, test in bench.part.tests.items()
         if test.result is Result.GOOD
+        and not any(_word_outside(bench, test.gives))
         and bench.counts(f"tests.{key}")
         and bench.has_file(test.file)
         and is_competent(bench, test)
@@ -134,7 +146,8 @@ def find_good_tests(bench: Bench) -> tuple[str, ...]:
 def find_proof(bench: Bench, feature: str) -> str | None:
     """Return the evidence that proves a feature of the finished part, None where none does.
 
-    The latest test or first article that can prove the feature decides: a bad one takes the proof of an older one away.
+    The latest test or first article that can prove the feature decides: a bad one, or one that reads outside the limits
+    whatever it is called, takes the proof of an older one away.
     """
     verdicts = sorted(_find_verdicts(bench, feature))
     return verdicts[-1][2] if verdicts and not verdicts[-1][1] else None
@@ -144,13 +157,14 @@ def _find_verdicts(bench: Bench, feature: str) -> Iterator[tuple[dt.date, bool, 
     """Yield (day, whether it came out bad, node id) of all that can prove a feature and was judged."""
     good = find_good_tests(bench)
     for key, test in bench.part.tests.items():
-        is_bad = test.result is Result.BAD
+        is_bad = test.result is Result.BAD or bool(find_outside(test.gives.get(feature), bench.part.features[feature]))
         if (is_bad or key in good) and bench.covers(f"tests.{key}", feature) and bench.can_prove(test.kind, feature):
             yield test.on, is_bad, f"tests.{key}"
     if not bench.can_prove(FIRST_ARTICLE_PROCESS, feature):
         return
     for key, article in bench.part.first_articles.items():
-        is_bad = article.result is Result.BAD
+        outside = find_outside(article.gives.get(feature), bench.part.features[feature])
+        is_bad = article.result is Result.BAD or bool(outside)
         is_good = article.result is Result.GOOD and _is_accepted(bench, article)
         if (is_bad or is_good) and article.finished and bench.covers(f"first_articles.{key}", feature):
             yield article.on, is_bad, f"first_articles.{key}"
@@ -216,7 +230,8 @@ def judge_children(bench: Bench) -> Answer:
     bought = [k for k, c in bench.part.made_of.items() if c.bought is not None and not c.from_]
     if not numbers and not bought:
         return Answer(True, "it waits for no other part", None, None)
-    waiting = [n for n in numbers if n not in bench.released]
+    then = {number for number, day in bench.once.items() if bench.is_past(day)}
+    waiting = [n for n in numbers if n not in (then if bench.lenient else bench.released)]
     done = len(numbers) - len(waiting)
     words = count_words(done, len(numbers), "parts of the assembly", "released")
     todo = [f"release {number} first" for number in waiting] + [f"find a source for {key}" for key in bought]

@@ -176,6 +176,10 @@ def find_gate_rules(root: Path) -> set[tuple[str, str]]:
     return {(f.rule, f.pointer) for f in check_workspace(root).findings if f.rule.startswith("G")}
 
 
+NEXT = "revisions:\n  A: {on: 2026-01-20, by: ann, file: evidence/hook-a.stl, from: [M1, M2]}\n  B: {on: 2026-05-20, by: ann, file: evidence/hook-b.stl%s}\n"
+LATER_SOURCE = (NEXT % ", from: [M1], changed: []").replace(", from: [M1, M2]", "").replace("hook-b", "hook-a")
+REVIEWED = "safety: S1\nsafety_review: {on: %s, by: bob, regulations: [lamps], plan: at the laboratory}\n"
+
 CLAIMS: list[tuple[str, str, set[tuple[str, str]]]] = [
     ("proven and decided", BEFORE + FIT_GO, set()),
     ("claims what was never shown", TWO + BEFORE + FIT_GO, {("G601", "decisions[3]")}),
@@ -186,6 +190,14 @@ CLAIMS: list[tuple[str, str, set[tuple[str, str]]]] = [
     ("decided before the trial", BEFORE + FIT_GO.replace("02-10", "02-04"), {("G604", "decisions[3]")}),
     ("went stale", REV_B % "length" + FIRST, set()),
     ("went stale after the decision", REV_B % "length" + BEFORE + FIT_GO, {("G607", "decisions[2]"), ("G607", "decisions[3]")}),
+    ("decided on a model, the next one has no file", NEXT % ", changed: [hard]" + BEFORE, {("G607", "decisions[1]")}),
+    ("decided before there was a model", FIRST + "  - {gate: model, on: 2026-01-18, by: bob, say: go}\n", {("G604", "decisions[1]")}),
+    ("decided before the model said what it is from", LATER_SOURCE + BEFORE, {("G604", "decisions[1]")}),
+    ("released for sale before the tool was accepted", DONE.replace("accepted: 2026-05-21", "accepted: 2026-05-28") + RELEASED + TOOLING_GO,
+     {("G604", "decisions[6]")}),
+    ("released for sale on the day of acceptance", DONE.replace("accepted: 2026-05-21", "accepted: 2026-05-25") + RELEASED + TOOLING_GO, set()),
+    ("decided before the regulations were looked up", REVIEWED % "2026-01-16" + FIRST, {("G604", "decisions[0]")}),
+    ("decided on the day on which they were", REVIEWED % "2026-01-15" + FIRST, set()),
     ("wrong role", BEFORE + FIT_GO.replace("by: bob", "by: ann"), {("G602", "decisions[3]")}),
     ("no second signature", BEFORE + FIT_GO.replace(", second: kim", ""), {("G603", "decisions[3]")}),
     ("second signature of the first", BEFORE + FIT_GO.replace("kim", "bob"), {("G603", "decisions[3]")}),
@@ -297,6 +309,19 @@ def test_an_assembly_is_released_after_its_last_part(sample: Callable[..., Path]
     standings = check_workspace(root).standings
     assert standings["SD-101"].released
     assert standings["SD-100"].released
+    changed = record.replace(
+        "from: [M1, M2]}\n",
+        "from: [M1, M2]}\n  B: {on: 2026-05-27, by: ann, file: evidence/hook-a.stl, changed: [length]}\n",
+    )
+    (child / "part.yaml").write_text(changed)
+    checked = check_workspace(root)
+    gate = checked.standings["SD-100"].gates[Gate.TOOLING]
+    assert gate.state is GateState.STALE  # it was decided when every part inside was released: no claim beyond proof
+    assert not [f for f in checked.findings if f.record == "SD-100" and f.rule in ("G601", "G604")]
+    late = record.replace("{gate: tooling, on: 2026-05-25", "{gate: tooling, on: 2026-05-26")
+    (child / "part.yaml").write_text(late)
+    early = [f.message for f in check_workspace(root).findings if f.record == "SD-100" and f.rule == "G604"]
+    assert len(early) == 1 and "tooling.children" in early[0]  # the part inside was released a day after it
 
 
 def test_gates_come_in_the_order_of_the_work() -> None:
