@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline.findings.rule import Rule
-from pipeline.findings.rules import evidence, gates, history, links, measuring, money, shape, spend, text
+from pipeline.findings.rules import editions, evidence, gates, history, links, measuring, money, shape, spend, text
 
 GROUPS: tuple[tuple[str, tuple[Rule, ...]], ...] = (
     ("The text of a file", text.RULES),
@@ -15,6 +15,7 @@ GROUPS: tuple[tuple[str, tuple[Rule, ...]], ...] = (
     ("What git knows: who recorded what, and when", history.RULES),
     ("Money: rates, quotes, volumes, prices", money.RULES),
     ("Tooling spend: budgets, either-ors, what is told to be in", spend.RULES),
+    ("Editions: what leaves the house", editions.RULES),
 )
 RULES: tuple[Rule, ...] = tuple(sorted((rule for _, rules in GROUPS for rule in rules), key=lambda rule: rule.id))
 BY_ID: dict[str, Rule] = {rule.id: rule for rule in RULES}

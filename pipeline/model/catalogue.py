@@ -4,6 +4,7 @@ from typing import Annotated, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from pipeline.model.edition import Editions
 from pipeline.model.quantity import (
     CurrencyCode,
     Day,
@@ -401,7 +402,7 @@ class Families(Frozen):
 
 
 class Catalogues(Frozen):
-    """All of shared/."""
+    """All of shared/. `editions` is None where its file is there and cannot be used: then no part leaves the house."""
 
     shop: Shop
     vehicles: Vehicles
@@ -414,6 +415,7 @@ class Catalogues(Frozen):
     people: People
     money: MoneyRules
     safety: Safety
+    editions: Editions | None = Editions()
 
 
 CATALOGUE_FILES: dict[str, type[Frozen]] = {
@@ -430,3 +432,6 @@ CATALOGUE_FILES: dict[str, type[Frozen]] = {
     "safety": Safety,
 }
 """Name of each file in shared/ (without .yaml) and the type of what it holds."""
+
+OPTIONAL_CATALOGUES: dict[str, type[Frozen]] = {"editions": Editions}
+"""The same for files that a workspace may do without. One that cannot be used stops nothing but what needs it."""

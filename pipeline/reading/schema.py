@@ -7,7 +7,7 @@ from typing import Any
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaMode
 from pydantic_core import core_schema
 
-from pipeline.model.catalogue import CATALOGUE_FILES
+from pipeline.model.catalogue import CATALOGUE_FILES, OPTIONAL_CATALOGUES
 from pipeline.model.part import Part, Reading
 from pipeline.model.quantity import MONEY_PATTERN, Limits, Money, Range, Temperature, Years
 
@@ -47,12 +47,12 @@ def build_schema(name: str) -> dict[str, Any]:
 
     Raises KeyError for any other name.
     """
-    model = Part if name == "part" else CATALOGUE_FILES[name]
+    model = Part if name == "part" else (CATALOGUE_FILES | OPTIONAL_CATALOGUES)[name]
     mode: JsonSchemaMode = "validation"
     schema = model.model_json_schema(by_alias=True, mode=mode, schema_generator=_ShortForms)
     title = "A part in development" if name == "part" else f"shared/{name}.yaml"
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": title}
 
 
-SCHEMA_NAMES = ("part", *CATALOGUE_FILES)
+SCHEMA_NAMES = ("part", *CATALOGUE_FILES, *OPTIONAL_CATALOGUES)
 """Everything that has a schema."""

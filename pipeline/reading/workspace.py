@@ -12,7 +12,7 @@ from pathlib import Path
 from pipeline.findings.finding import Finding, Location, Pointer, Related
 from pipeline.findings.rules import links as link_rules
 from pipeline.findings.rules import text as text_rules
-from pipeline.model.catalogue import CATALOGUE_FILES, Catalogues
+from pipeline.model.catalogue import CATALOGUE_FILES, OPTIONAL_CATALOGUES, Catalogues
 from pipeline.model.part import Part
 from pipeline.model.quantity import Frozen
 from pipeline.model.workspace import EvidenceFile, Workspace
@@ -102,7 +102,19 @@ def read_catalogues(root: Path, trees: dict[str, Tree], findings: list[Finding])
             found[name] = value
     if len(found) < len(CATALOGUE_FILES):
         return None
-    return Catalogues.model_construct(None, **found)
+    return Catalogues.model_construct(None, **found, **_read_optional(root, trees, findings))
+
+
+def _read_optional(root: Path, trees: dict[str, Tree], findings: list[Finding]) -> dict[str, Frozen | None]:
+    """Read the catalogues that a workspace may do without; None for one that is there and cannot be used."""
+    found: dict[str, Frozen | None] = {}
+    for name, model in OPTIONAL_CATALOGUES.items():
+        path = f"shared/{name}.yaml"
+        if _is_there(root / path):
+            tree = _read_tree(root, path, trees, findings)
+            found[name], problems = (None, ()) if tree is None else parse_shape(tree, model)
+            findings.extend(problems)
+    return found
 
 
 def _read_tree(root: Path, path: str, trees: dict[str, Tree], findings: list[Finding]) -> Tree | None:
