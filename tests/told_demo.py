@@ -11,6 +11,7 @@ import tempfile
 from pathlib import Path
 
 from pipeline.demo.demo_workspace import write_demo
+from pipeline.writing.locks import take_lock
 
 PERSON = {
     "GIT_AUTHOR_NAME": "Ito",
@@ -22,11 +23,27 @@ PERSON = {
 
 @functools.cache
 def find_told_demo(parts: int = 200) -> Path:
-    """The folder of the demo with so many parts; nobody writes into it."""
-    place = Path(tempfile.mkdtemp(prefix="told-demo-"))
-    atexit.register(shutil.rmtree, place, ignore_errors=True)
-    write_demo(place / "demo", parts)
-    return place / "demo"
+    """The folder of the demo with so many parts; nobody writes into it. Test processes of one run share it."""
+    run = os.environ.get("PYTEST_XDIST_TESTRUNUID", str(os.getpid()))
+    place = Path(tempfile.gettempdir()) / f"told-demo-{run}"
+    folder = place / f"demo-{parts}"
+    with take_lock(place, "demo", wait=300):
+        user = place / "users" / str(os.getpid())
+        if not user.exists():
+            user.parent.mkdir(exist_ok=True)
+            user.touch()
+            atexit.register(_leave, user)
+        if not folder.is_dir():  # it is renamed into place: where it is, it is whole
+            write_demo(place / f"draft-{parts}", parts)
+            (place / f"draft-{parts}").rename(folder)
+    return folder
+
+
+def _leave(user: Path) -> None:
+    """The last process of a run that used the demos takes them away."""
+    user.unlink(missing_ok=True)
+    if not list(user.parent.iterdir()):
+        shutil.rmtree(user.parents[1], ignore_errors=True)
 
 
 def copy_demo(folder: Path, parts: int = 30) -> Path:
