@@ -217,3 +217,65 @@ def parse_gaps(interfaces: Any) -> Any:
         return found
 
     return parse
+
+
+def parse_piece_readings(known: Any) -> Any:
+    """Return a parser of readings of several pieces: `rim_od=112.4 112.5, boss_pitch=41.9`.
+
+    A comma, a semicolon or a blank separates; a word with `=` begins the next feature.
+    """
+    names = [str(one) for one in known]
+
+    def parse(text: str) -> dict[str, list[AsTyped]]:
+        found: dict[str, list[AsTyped]] = {}
+        key = ""
+        for word in re.sub(r"\s*=\s*", "=", text).replace(";", " ").replace(",", " ").split():
+            name, mark, value = word.partition("=")
+            if mark:
+                key = choose(name, names)
+                if key in found:
+                    raise ValueError(f"{key} stands twice")
+                found[key] = []
+            elif not key:
+                raise ValueError(f'"{word}" is not `feature=value value`')
+            if value or not mark:
+                found[key].append(parse_number(value if mark else word))
+        empty = [name for name, values in found.items() if not values]
+        if empty:
+            raise ValueError(f"{empty[0]} has no reading")
+        return found
+
+    return parse
+
+
+_CLASS = re.compile(r"[A-Za-z]{1,2}\d{1,2}\Z|ISO 2768-?1?-?[fmcv]\Z|(?:ISO 8062-3 )?DCTG ?\d{1,2}\Z")
+
+
+def parse_limits_or_class(text: str) -> list[AsTyped | None] | str:
+    """Return limits as two deviations, or a class that gives them: H7, ISO 2768-m, DCTG 8."""
+    found = text.strip()
+    return found if _CLASS.match(found) else parse_limits(found)
+
+
+def parse_link(text: str, features: Any) -> dict[str, Any]:
+    """Return one signed link of a stack: `+ length`, `- coating plate x2`, or `- sill depth 12.0 +-0.2`.
+
+    >>> parse_link("- sill depth 12.0 +-0.2", ["length"])
+    {'name': 'sill depth', 'nominal': '12.0', 'limits': ['-0.2', '0.2'], 'sign': -1}
+    """
+    names = [str(one) for one in features]
+    found = re.fullmatch(r"\s*([+-])\s*(\S.*?)\s*", text)
+    if found is None:
+        raise ValueError(f'"{text}" does not begin with + or -: write + length, - coating plate x2, or - sill 12 +-0.2')
+    sign = 1 if found.group(1) == "+" else -1
+    words = found.group(2)
+    coating = re.fullmatch(r"coating\s+(\S+)(?:\s+x\s*([1-4]))?", words)
+    if coating is not None:
+        link: dict[str, Any] = {"coating": choose(coating.group(1), names), "sign": sign}
+        return {**link, "faces": int(coating.group(2))} if coating.group(2) else link
+    limits_shown = r"(?:\+-|±|\+/-)\s*\S+|-?[\d.]+\s+[+-]?[\d.]+"
+    stated = re.fullmatch(rf"(\S.*?)\s+([+-]?[\d.]+)\s+({limits_shown})", words)
+    if stated is not None:
+        limits = parse_limits(stated.group(3))
+        return {"name": stated.group(1), "nominal": parse_number(stated.group(2)), "limits": limits, "sign": sign}
+    return {"feature": choose(words, names), "sign": sign}

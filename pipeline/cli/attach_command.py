@@ -89,7 +89,7 @@ def command(part: str, files: tuple[Path, ...], desk: Desk, **flags: Any) -> int
     many = max(len(files), 1)
     entries = [_take_entry(asker, near, str(kind), _pick(flags, place, many), desk) for place in range(many)]
     asker.refuse_missing()
-    return run_step(desk, "attach", part, lambda n: _build_draft(n, str(kind), files, entries, flags), near)
+    return run_step(desk, "attach", part, lambda n: build_entries(n, str(kind), files, entries, flags), near)
 
 
 def _refuse_wrong_flags(files: tuple[Path, ...], flags: Mapping[str, Any]) -> None:
@@ -118,7 +118,7 @@ def _pick(flags: Mapping[str, Any], place: int, many: int) -> dict[str, Any]:
 
 
 @dataclass(frozen=True)
-class _Entry:
+class Entry:
     """One new entry: its section, its fields (the file comes later), and an original that comes with it."""
 
     section: str
@@ -127,13 +127,13 @@ class _Entry:
     settings: Path | None = None
 
 
-def _take_entry(asker: Asker, near: Near, kind: str, flags: Mapping[str, Any], desk: Desk) -> _Entry:
-    takers: dict[str, Callable[[Asker, Near, Mapping[str, Any], dt.date], _Entry]] = {
+def _take_entry(asker: Asker, near: Near, kind: str, flags: Mapping[str, Any], desk: Desk) -> Entry:
+    takers: dict[str, Callable[[Asker, Near, Mapping[str, Any], dt.date], Entry]] = {
         "measurement": _take_measurement,
         "prototype": _take_prototype,
         "test": _take_test,
-        "first-article": _take_first_article,
-        "picture": lambda *_: _Entry("picture", {}),
+        "first-article": take_first_article,
+        "picture": lambda *_: Entry("picture", {}),
         "safety-review": _take_review,
     }
     return takers[kind](asker, near, flags, desk.day or near.today)
@@ -151,7 +151,7 @@ def take_person(asker: Asker, near: Near, given: str | None, flag: str, question
     return asker.take_choice(given, flag, question, people, **more)
 
 
-def _take_measurement(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> _Entry:
+def _take_measurement(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> Entry:
     from pipeline.cli.answers import parse_key, parse_not_negative, parse_number_pairs, parse_temperature
     from pipeline.model.words import Condition, Hand
 
@@ -182,7 +182,7 @@ def _take_measurement(asker: Asker, near: Near, flags: Mapping[str, Any], day: d
         "of": of, "on": day, "by": by, "with": instrument, "at": at, "file": ..., "gives": gives,
         "coating_off": flags["coating_off"] or None, "replaces": flags["replaces"], "hours": hours,
     }  # fmt: skip
-    return _Entry("measurements", entry, original)
+    return Entry("measurements", entry, original)
 
 
 def _parse_text() -> Callable[[str], str]:
@@ -191,7 +191,7 @@ def _parse_text() -> Callable[[str], str]:
     return parse_text
 
 
-def _take_prototype(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> _Entry:
+def _take_prototype(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> Entry:
     from pipeline.cli.answers import parse_not_negative, parse_some_of
     from pipeline.model.words import Hand
 
@@ -213,10 +213,10 @@ def _take_prototype(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.
         "of": of, "process": process, "on": day, "by": by, "hand": hand if hand != "none" else None,
         "coated": flags["coated"] or None, "cost": cost, "hours": hours, "covers": covers, "file": ...,
     }  # fmt: skip
-    return _Entry("prototypes", entry)
+    return Entry("prototypes", entry)
 
 
-def _take_test(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> _Entry:
+def _take_test(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> Entry:
     from pipeline.cli.answers import parse_day, parse_not_negative, parse_number_pairs, parse_some_of
     from pipeline.model.words import Result
 
@@ -241,11 +241,12 @@ def _take_test(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date)
         "kind": test, "of": of, "on": day, "by": by, "at": at, "covers": covers, "gives": gives, "result": result,
         "valid_to": valid_to, "seen_by": seen_by, "file": ..., "cost": cost,
     }  # fmt: skip
-    return _Entry("tests", entry)
+    return Entry("tests", entry)
 
 
-def _take_first_article(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> _Entry:
-    from pipeline.cli.answers import parse_count, parse_not_negative, parse_number_pairs, parse_some_of, parse_yes
+def take_first_article(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> Entry:
+    """Ask for what a first article must say: which tools made it, how many pieces, finished or not, what they read."""
+    from pipeline.cli.answers import parse_count, parse_not_negative, parse_piece_readings, parse_some_of, parse_yes
     from pipeline.model.words import Hand, Result
 
     part, lineage = near.part, near.lineage
@@ -264,20 +265,20 @@ def _take_first_article(asker: Asker, near: Near, flags: Mapping[str, Any], day:
         flags["covers"], "--covers", "Features it shows", parse_some_of(part.features, "feature"), optional=True
     )
     gives = asker.take(
-        flags["gives"], "--gives", "Readings", parse_number_pairs(part.features, "feature"), optional=True
-    )
+        flags["gives"], "--gives", "Readings of the pieces (feature=value value value)",
+        parse_piece_readings(part.features), optional=True,
+    )  # fmt: skip
     result = asker.take_choice(flags["result"], "--result", "Result", [r.value for r in Result])
     hours = asker.take(flags["hours"], "--hours", "Hours it took", parse_not_negative, optional=True)
     entry = {
         "tools": tools, "of": of, "on": day, "by": by, "seen_by": seen_by, "pieces": pieces, "finished": finished,
         "hand": hand if hand != "none" else None, "settings": None,
-        "gives": None if gives is None else {key: [value] for key, value in gives.items()},
-        "covers": covers, "result": result, "file": ..., "hours": hours,
+        "gives": gives, "covers": covers, "result": result, "file": ..., "hours": hours,
     }  # fmt: skip
-    return _Entry("first_articles", entry, settings=flags["settings"])
+    return Entry("first_articles", entry, settings=flags["settings"])
 
 
-def _take_review(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> _Entry:
+def _take_review(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> Entry:
     from pipeline.cli.answers import parse_some_of
 
     known = near.catalogues.safety.regulations
@@ -286,7 +287,7 @@ def _take_review(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.dat
         flags["regulations"], "--regulations", "Regulations looked at", parse_some_of(known, "regulation")
     )
     plan = asker.take(flags["plan"], "--plan", "Test plan, and who carries it out", _parse_text())
-    return _Entry("safety_review", {"on": day, "by": by, "regulations": regulations, "plan": plan, "file": ...})
+    return Entry("safety_review", {"on": day, "by": by, "regulations": regulations, "plan": plan, "file": ...})
 
 
 def _take_attachments(
@@ -300,9 +301,10 @@ def _take_attachments(
     return attach_several(near, files)
 
 
-def _build_draft(
-    near: Near, kind: str, files: tuple[Path, ...], entries: list[_Entry], flags: Mapping[str, Any]
+def build_entries(
+    near: Near, kind: str, files: tuple[Path, ...], entries: list[Entry], flags: Mapping[str, Any]
 ) -> Draft:
+    """Return the draft of new entries of one kind, with their files and the originals that come with them."""
     from pipeline.portfolio.attaching import attach_several, check_calibration
     from pipeline.portfolio.entries import find_next_key, keep_given
     from pipeline.portfolio.proposal import Draft

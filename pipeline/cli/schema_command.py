@@ -18,7 +18,8 @@ import click
 def command(name: str | None, folder: Path | None) -> int:
     """Print the JSON Schema of NAME (`part`, or a catalogue such as `families`), or write all of them.
 
-    An editor that reads the first line `# yaml-language-server: $schema=<file>` completes the record.
+    An editor that knows JSON Schema completes a record, and explains its keys, once it is told which schema goes with
+    which files: part.schema.json with projects/*/part.yaml, <name>.schema.json with shared/<name>.yaml.
     """
     from pipeline.findings.report import render_json
     from pipeline.reading.schema import SCHEMA_NAMES, build_schema

@@ -10,11 +10,13 @@ from pipeline.findings.finding import Finding, Location, Pointer
 from pipeline.findings.rule import Rule
 from pipeline.findings.rules import evidence as rules
 from pipeline.findings.rules import measuring
+from pipeline.fit.stated_limits import find_class_fault
+from pipeline.gates.judgement import find_outside
 from pipeline.lineage.freshness import PartLineage
 from pipeline.lineage.nodes import is_provable
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.named_files import find_named_files
-from pipeline.model.part import Feature, Measurement, Part, Reading
+from pipeline.model.part import Measurement, Part
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.model.words import TOOL_STEPS, Condition, FeatureKind, Result
 from pipeline.model.workspace import FileState, Workspace
@@ -128,6 +130,10 @@ def _check_measurements(part: Part, catalogues: Catalogues) -> Iterator[Found]:
 
 def _check_what_can_be_measured(part: Part) -> Iterator[Found]:
     for key, feature in part.features.items():
+        fault = None if feature.tolerance is None else find_class_fault(feature)
+        if fault is not None:
+            rule = measuring.CLASS_UNKNOWN if fault[0] else measuring.CLASS_DIFFERS
+            yield rule, ("features", key, "tolerance"), f"{key}: {fault[1]}"
         limits = feature.limits
         is_counted = feature.kind in (FeatureKind.FUNCTION, FeatureKind.MARKING)  # 100 % of the points can be wanted
         if limits is not None and not is_counted and limits.lower is not None and limits.lower == limits.upper:
@@ -144,22 +150,11 @@ def _check_good_results(part: Part) -> Iterator[Found]:
     for section, entries in (("first_articles", part.first_articles), ("tests", part.tests)):
         for key, entry in entries.items():
             for name, given in entry.gives.items() if entry.result is Result.GOOD else ():
-                outside = _find_outside(given, part.features.get(name))
+                outside = find_outside(given, part.features.get(name))
                 if outside:
                     shown = ", ".join(f"{value:g}" for value in outside)
                     message = f"{key} is called good; {name} reads {shown} {part.features[name].unit}"
                     yield measuring.GOOD_OUTSIDE, (section, key, "gives", name), message
-
-
-def _find_outside(given: Reading | tuple[float, ...], feature: Feature | None) -> list[float]:
-    """Return the values outside of a feature's limits, in its unit; none where the units do not go together."""
-    if feature is None or feature.limits is None:
-        return []
-    values, unit = (given, feature.unit) if isinstance(given, tuple) else ((given.value,), given.unit or feature.unit)
-    if unit != feature.unit and not (unit in LENGTH_UNITS and feature.unit in LENGTH_UNITS):
-        return []
-    factor = 1.0 if unit == feature.unit else LENGTH_UNITS[unit] / LENGTH_UNITS[feature.unit]
-    return [v * factor for v in values if not feature.limits.is_inside(round(v * factor - feature.nominal, 9))]
 
 
 def _is_only_reproduced(part: Part, feature: str) -> bool:

@@ -109,7 +109,8 @@ def judge_chosen(bench: Bench) -> Answer:
     """Whether one offer was chosen."""
     chosen = find_chosen(bench.part)
     if chosen is None:
-        todo = (f"choose one: `{{gate: {Gate.QUOTE}, choose: <quote>, say: go}}`",) if bench.part.quotes else ()
+        way = f"pipeline decide {bench.part.part} {Gate.QUOTE} go --choose QUOTE"
+        todo = (f"choose one of {name_list(bench.part.quotes)}: `{way}`",) if bench.part.quotes else ()
         return Answer(False, "no offer is chosen yet", 0, 1, todo)
     return Answer(True, f"{chosen} is chosen", 1, 1, (), (f"quotes.{chosen}",))
 

@@ -112,7 +112,7 @@ class Feature(Frozen):
     what: Text
     kind: FeatureKind
     nominal: Number
-    limits: Limits | None = None
+    limits: Limits | None = Field(default=None, description="deviations; left out where `tolerance` names their class")
     unit: Unit
     critical: bool = False
     wear: Wear = Wear.NONE
@@ -123,7 +123,10 @@ class Feature(Frozen):
     wrong: tuple[ChangeClass, ...] = Field(
         default=(), description="which changes of the tool it would need, likeliest first"
     )
-    tolerance: Text | None = Field(default=None, description="class of limits, e.g. H7, ISO 2768-m, DCTG6")
+    tolerance: Text | None = Field(
+        default=None,
+        description="class that gives the limits: of ISO 286 (H7, g6), ISO 2768-1 (ISO 2768-m) or ISO 8062-3 (DCTG 6)",
+    )
     shape: Literal["hole", "shaft", "face", "thread", "free"] = "free"
 
 

@@ -20,6 +20,8 @@ from pipeline.lineage.freshness import Lineage, compute_lineage
 from pipeline.lineage.graph import find_cycles
 from pipeline.lineage.references import check_catalogues, check_references
 from pipeline.model.workspace import Workspace
+from pipeline.portfolio.edition_findings import check_editions
+from pipeline.portfolio.stated_limits import put_all_limits, put_limits
 from pipeline.reading.evidence import read_evidence_files
 from pipeline.reading.workspace import STAND_IN, Reading, build_part_path, read_workspace
 
@@ -54,7 +56,8 @@ def check_workspace(
     reading = read_workspace(root, today)
     if reading.workspace is None:
         return Checked(reading, None, Lineage({}), {}, sort_findings(reading.findings))
-    workspace = reading.workspace
+    workspace = put_all_limits(reading.workspace)
+    reading = replace(reading, workspace=workspace)
     findings = [*reading.findings, *check_catalogues(workspace.catalogues, reading.locate)]
     unlinked: set[str] = set()
     for number, part in workspace.parts.items():
@@ -69,6 +72,7 @@ def check_workspace(
     lineage = compute_lineage(workspace)
     standings = compute_standings(workspace, lineage)
     findings += check_spend(workspace, standings, reading.locate)
+    findings += check_editions(workspace, standings, reading.locate)
     for number, part in workspace.parts.items():
         traced = lineage.parts[number]
         findings += check_evidence(part, traced, workspace, reading.locate)
@@ -106,7 +110,7 @@ def _check_salvaged(root: Path, folder: str, workspace: Workspace, reading: Read
 
     What is said inside an entry that was told already is left out: half an entry would be judged. Gates are not judged.
     """
-    part = reading.salvaged[folder]
+    part = put_limits(reading.salvaged[folder])
     told = [f.pointer for f in reading.findings if f.record == folder and f.pointer]
     mentioned = _collect_keys(reading.trees[build_part_path(folder)].value) | {STAND_IN}
     links = check_references(part, workspace, reading.locate, mentioned)

@@ -26,6 +26,7 @@ from pipeline.model.catalogue import Catalogues
 from pipeline.model.named_files import find_named_files
 from pipeline.model.part import Part
 from pipeline.model.workspace import EvidenceFile, FileState, Workspace
+from pipeline.portfolio.stated_limits import put_limits
 from pipeline.reading.evidence import look_at_file, read_evidence_list
 from pipeline.reading.shape import parse_shape
 from pipeline.reading.source import decode_source, read_source
@@ -128,6 +129,7 @@ def preview(near: Near, content: bytes, attached: Mapping[str, str] | None = Non
     if part is None or tree is None or found:
         empty = replace(near, content=content, part=None, tree=tree, lineage=None, standing=None, workspace=None)
         return replace(empty, findings=sort_findings(found))
+    part = put_limits(part)
     others = dict(near.others)
     _read_others(near.root, part, others)
     listed = {**near.listed, **(attached or {})}
@@ -206,7 +208,7 @@ def _read_others(root: Path, part: Part, others: dict[str, Part]) -> None:
         tree, _ = (None, ()) if source is None else parse_tree(source.path, source.text)
         other, _ = (None, ()) if tree is None else parse_shape(tree, Part, record=number)
         if other is not None and other.part == number:
-            others[number] = other
+            others[number] = put_limits(other)
             waiting.extend(_find_named_parts(other))
 
 

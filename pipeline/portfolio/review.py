@@ -18,6 +18,7 @@ from pipeline.model.review import Review
 from pipeline.model.workspace import EvidenceFile, FileState, Workspace
 from pipeline.portfolio.moves import Move, State, find_moves
 from pipeline.portfolio.portfolio import Portfolio
+from pipeline.portfolio.stated_limits import put_all_limits
 from pipeline.reading.past import NamedFile, PastRecords, build_past_workspace, judge_content, read_past_records
 from pipeline.reading.reviews import find_last_review, read_reviews
 
@@ -131,6 +132,7 @@ def _compare(
 
 def judge_workspace(workspace: Workspace) -> State:
     """Trace and judge a workspace as of its own day."""
+    workspace = put_all_limits(workspace)
     lineage = compute_lineage(workspace)
     return State(workspace, lineage, compute_standings(workspace, lineage))
 

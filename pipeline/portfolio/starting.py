@@ -6,10 +6,14 @@ import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pipeline.findings.sample import split_sections
+from pipeline.model.words import GateState
 from pipeline.writing.flow_text import render_flow, render_key, render_scalar
+
+if TYPE_CHECKING:
+    from pipeline.portfolio.near import Near
 
 COPIED = ("marking", "features", "interfaces", "route", "demand", "redo")
 """What a sibling has in common: what the part is. What was measured, tried, quoted and decided is its own."""
@@ -88,13 +92,15 @@ def _render_years(years: Any) -> str:
 def parse_feature_line(text: str, kinds: Sequence[str], units: Sequence[str]) -> tuple[str, dict[str, Any]]:
     """Return (id, feature) from one line: `id | what | kind | nominal | limits | unit | critical`.
 
-    Limits are two deviations (`-0.25 0.25`) or `+-0.25`, and may be left out; `critical` is the word or nothing.
+    Limits are two deviations (`-0.25 0.25`), `+-0.25`, or a class (`H7`, `ISO 2768-m`, `DCTG 6`), and may be left out;
+    `critical` is the word or nothing.
     Raises ValueError with what is wrong.
 
     >>> line = "rim | outside diameter | size | 112.40 | +-0.25 | mm | critical"
     >>> parse_feature_line(line, ["size"], ["mm"])[1]["limits"]
     ['-0.25', '0.25']
     """
+    from pipeline.fit.stated_limits import is_class
     from pipeline.writing.flow_text import AsTyped
 
     parts = [part.strip() for part in text.split("|")]
@@ -111,7 +117,9 @@ def parse_feature_line(text: str, kinds: Sequence[str], units: Sequence[str]) ->
     if not re.fullmatch(number, nominal):
         raise ValueError(f'"{nominal}" is not a number')
     entry: dict[str, Any] = {"what": what, "kind": kind, "nominal": AsTyped(nominal.removeprefix("+"))}
-    if limits:
+    if limits and is_class(limits):
+        entry["tolerance"] = limits
+    elif limits:
         even = re.fullmatch(r"(?:\+-|±|\+/-)\s*(\d+(?:\.\d+)?)", limits)
         found = [f"-{even.group(1)}", even.group(1)] if even else limits.replace(",", " ").split()
         if len(found) != 2 or not all(re.fullmatch(number, one) for one in found):
@@ -147,3 +155,27 @@ def parse_interface_line(text: str, features: Sequence[str]) -> tuple[str, dict[
     if unknown or not names:
         raise ValueError(f"there is no feature {', '.join(unknown) or 'named'}; there is {', '.join(features)}")
     return key, {"what": what, "gap": {"limits": [AsTyped(one) for one in gap]}, "features": names}
+
+
+def describe_limits(after: Near, key: str) -> tuple[str, ...]:
+    """Say what a feature's class gives, where its limits are stated by one."""
+    from pipeline.fit.stated_limits import describe_class
+
+    feature = None if after.part is None else after.part.features.get(key)
+    found = None if feature is None else describe_class(feature)
+    return () if found is None else (f"{key}: {found.words} ({found.source})",)
+
+
+def describe_gates_moved(near: Near, after: Near) -> tuple[str, ...]:
+    """Say which gates a change to what a part is would move back, and what they want now."""
+    if near.standing is None or after.standing is None:
+        return ()
+    lines = []
+    for gate, found in after.standing.gates.items():
+        before = near.standing.gates[gate]
+        if before.state not in (GateState.PROVEN, GateState.READY) or found.state is before.state:
+            continue
+        known = {requirement.id for requirement in before.open_requirements}
+        wanted = [f"{r.id}: {r.answer.words}" for r in found.open_requirements if r.id not in known]
+        lines.append(f"the {gate} gate goes from {before.state} to {found.state}: {'; '.join(wanted)}")
+    return tuple(lines)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipeline.fit.stated_limits import describe_class
 from pipeline.measuring.nominal import KeptOriginal
 from pipeline.model.part import Feature
 from pipeline.model.quantity import LENGTH_UNITS
@@ -83,6 +84,8 @@ def build_verdict_working(file: PartFile, anchors: Anchors, found: Sequence[Feat
     formula: list[str] = []
     inputs: list[WorkingInput] = []
     for one in found:
+        given = describe_class(one.feature)
+        formula += [] if given is None else [f"{one.key}: limits by their class: {given.words} ({given.source})"]
         formula += _word_budgets(one, file.workspace.catalogues.money.guard_factor)
         inputs += _list_budget_rows(one)
     inputs += _list_measurements(file, anchors, found)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from pipeline.fit.stated_limits import describe_class
 from pipeline.gates.judgement import Bench
 from pipeline.gates.measured import compute_ratio, find_readings
 from pipeline.lineage.nodes import is_provable
@@ -88,7 +89,7 @@ def _build_feature(file: PartFile, anchors: Anchors, bench: Bench, key: str, fea
         name=feature.what,
         critical=feature.critical,
         nominal=word_number(feature.nominal, places),
-        limits=word_limits(feature.limits, places),
+        limits=word_stated_limits(feature, places),
         unit=word_unit(feature.unit) or "–",
         drawing=_draw(feature, readings, places),
         originals=_word_labels(readings),
@@ -96,6 +97,12 @@ def _build_feature(file: PartFile, anchors: Anchors, bench: Bench, key: str, fea
         mark=mark,
         working=_build_working(file, anchors, bench, key, readings, places),
     )
+
+
+def word_stated_limits(feature: Feature, places: int) -> str:
+    """Return limits as deviations, with the class beside them where one gives them: ``+0.000 to +0.018 (H7)``."""
+    words = word_limits(feature.limits, places)
+    return words if describe_class(feature) is None else f"{words} ({feature.tolerance})"
 
 
 def _word_labels(readings: tuple[FoundReading, ...]) -> str:
@@ -280,9 +287,10 @@ def _build_working(
 ) -> Working | None:
     feature = file.part.features[key]
     originals = [r for r in readings if not r.sample and r.counted]
-    if not readings:
+    given = describe_class(feature)
+    if not readings and given is None:
         return None
-    formula = []
+    formula = [] if given is None else [f"limits by their class: {given.words}"]
     if originals:
         total = " + ".join(word_number(r.value, places) for r in originals)
         mean = math.fsum(r.value for r in originals) / len(originals)
@@ -301,6 +309,7 @@ def _build_working(
     if not is_provable(file.workspace.catalogues, "first-article", feature):
         formula.append("A first article alone cannot prove this: it needs a test of its own.")
     source = "JCGM 100:2008, 4.3.7 (rectangular limits) and 6.2 (expanded uncertainty)"
+    source += "" if given is None else f"; limits: {given.source}"
     limits = "The mean does not weigh wear, uncertainty or how few originals there are."
     return Working(tuple(formula), inputs, source, limits, Link("Readings and limits", find_method_page("readings")))
 

@@ -1,5 +1,5 @@
-"""A new part goes from nothing to the release of its tooling by commands alone, in a real terminal, with a mistake at
-each step; and the pages show it proven."""
+"""A new part goes from nothing to the release of its tooling, and on to its accepted tool, by commands alone, in a real
+terminal, with a mistake at each step; and the pages show it proven."""
 
 from __future__ import annotations
 
@@ -107,6 +107,10 @@ def test_a_part_goes_from_nothing_to_a_tooling_release_with_a_mistake_at_each_st
         check=True,
     )
     assert "HK-1: tooling released ann@example.invalid" in log.stdout
+    accept(terminal)
+    file = build_portfolio(terminal.root, None).parts["HK-1"]
+    assert [str(f) for f in file.findings if f.severity == "error"] == []
+    assert [file.standing.gates[gate].state for gate in GATES] == [GateState.PROVEN] * 6
 
 
 def start(terminal: Terminal) -> None:
@@ -210,3 +214,35 @@ def ask_and_release(terminal: Terminal) -> None:
     assert code == 0 and "TOOLING RELEASE" in said and "1,800 USD" in said and "Committed" in said, said
     code, said = terminal.run("release", "HK-1", by=["kim"], second=["lee"])
     assert code == 1 and "released on 2026-02-10 by kim already" in said, said
+
+
+def accept(terminal: Terminal) -> None:
+    """The tool is ordered, cut, tried and accepted by its first article; a radius that was forgotten is added on the way."""
+    code, said = terminal.run(
+        "feature", "HK-1", ID=["length", "throat"], what=["throat of the hook"], kind=["gap", "distance"], nominal=["12"],
+        limits=["some", "ISO 2768-m"], wrong=["melt", "weld"],
+    )  # fmt: skip
+    assert code == 0 and "has length already; change it there and issue a revision" in said, said
+    assert "throat: ISO 2768-m at 12 mm: ± 0.2 mm" in said
+    code, said = terminal.run("tool", "HK-1", "pattern", "cutting")
+    assert code == 1 and "cutting comes after ordered" in said and "projects/HK-1/part.yaml:" in said, said
+    code, said = terminal.run("tool", "HK-1", TOOL=["die", "pattern"], STEP=["orderd", "ordered"])
+    assert code == 0 and "did you mean pattern?" not in said and '"die" is not there' in said, said
+    assert terminal.run("tool", "HK-1", "pattern", "cutting")[0] == 0
+    (terminal.root / "pour.txt").write_text("poured at 710 C\n", "utf-8")
+    code, said = terminal.run(
+        "tool", "HK-1", "pattern", "first article", "--settings", "pour.txt", by=["ann"], seen_by=["lee"], pieces=["few", "5"],
+        finished=["maybe", "yes"], covers=["length"], gives=["length=long", "length=40.1 40.0 40.1 39.9 40.0"],
+        result=["fine", "good"],
+    )  # fmt: skip
+    assert code == 0, said
+    assert terminal.run("tool", "HK-1", "pattern", "accepted")[0] == 0
+    code, said = terminal.run(
+        "fit", "HK-1", **{"with": ["A1"]}, car=["car-1"], gaps=["seat=0.4 0.5"], result=["good"], by=["ann"],
+        **{"seen-by": ["lee"]},
+    )  # fmt: skip
+    assert code == 0, said
+    code, said = terminal.run("decide", "HK-1", "tooling", "go", by=["lee"], second=["lee"])
+    assert code == 1 and "lee is not another person" in said, said
+    code, said = terminal.run("decide", "HK-1", "tooling", "go", by=["lee"], second=["kim"])
+    assert code == 0, said

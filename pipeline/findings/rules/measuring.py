@@ -177,8 +177,29 @@ GOOD_OUTSIDE = Rule(
     Example(_FA + "gives: {length: [40.0, 40.1, 40.2]}, result: good}\n"),
 )  # fmt: skip
 
+_EYE = (
+    "features:\n  length: {what: overall length, kind: size, nominal: 40, limits: [-0.2, 0.2], unit: mm, critical: true}\n"
+    "  eye: {what: eye, kind: size, nominal: 8, tolerance: %s, unit: mm}\n"
+)
+CLASS_UNKNOWN = Rule(
+    "Q817", "A class of limits gives limits", ERROR,
+    "A feature whose limits stand in a table that has no value there has no limits: nothing can be outside of them.",
+    "write a class that the table has at that size (H7, ISO 2768-m, DCTG 6), or `limits: [lower, upper]`",
+    Example(_EYE % "H19"),
+    Example(_EYE % "H7"),
+)  # fmt: skip
+CLASS_DIFFERS = Rule(
+    "Q818", "Limits are those of the class beside them", WARNING,
+    "A toolmaker reads the class, an inspector the limits; where they differ, one of them makes scrap.",
+    "take one of the two out, or correct it",
+    Example("features:\n  length: {what: overall length, kind: size, nominal: 40, limits: [-0.2, 0.2], "
+            "tolerance: ISO 2768-m, unit: mm, critical: true}\n"),
+    Example("features:\n  length: {what: overall length, kind: size, nominal: 40, limits: [-0.3, 0.3], "
+            "tolerance: ISO 2768-m, unit: mm, critical: true}\n"),
+)  # fmt: skip
+
 RULES = (
     UNIT_MISSING, UNITS_MIXED, NOT_A_COORDINATE, UNREADABLE_READINGS, NOT_FIXED, FIT_DIFFERS, OTHER_SYSTEM, OPEN_MESH,
     UNREADABLE_MESH, RATIO_SMALL, ZERO_TOLERANCE, ONLY_REPRODUCTIONS, ONE_ORIGINAL, NO_LIMITS_MEASURED,
-    SHRINKAGE_DIFFERS, GOOD_OUTSIDE,
+    SHRINKAGE_DIFFERS, GOOD_OUTSIDE, CLASS_UNKNOWN, CLASS_DIFFERS,
 )  # fmt: skip
