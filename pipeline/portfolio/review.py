@@ -91,7 +91,7 @@ def review_since(root: Path, portfolio: Portfolio, since: Since, opened: Opened 
         is_young = isinstance(since.point, dt.date) and _is_only_unknown(past.conditions)
         if not is_young:
             return ReviewResult(since, day, today, None, None, conditions)
-        moves = find_moves(_build_empty(workspace, day), _build_present(portfolio))
+        moves = find_moves(build_empty(workspace, day), build_present(portfolio))
         return ReviewResult(since, day, today, None, moves, opened.conditions)
     if since.day is None:
         day = min(past.commit.committed_at.date(), today)
@@ -102,12 +102,14 @@ def _is_only_unknown(conditions: tuple[Condition, ...]) -> bool:
     return all(c.kind is ConditionKind.UNKNOWN_REVISION for c in conditions)
 
 
-def _build_present(portfolio: Portfolio) -> State:
+def build_present(portfolio: Portfolio) -> State:
+    """Return the workspace as it is read and judged today."""
     assert portfolio.workspace is not None
     return State(portfolio.workspace, portfolio.checked.lineage, portfolio.checked.standings)
 
 
-def _build_empty(workspace: Workspace, day: dt.date) -> State:
+def build_empty(workspace: Workspace, day: dt.date) -> State:
+    """Return a workspace of no part: the state before the first record."""
     empty = Workspace({}, workspace.catalogues, {}, day)
     return State(empty, compute_lineage(empty), {})
 
@@ -124,7 +126,7 @@ def _compare(
     head = read_state_at(repository, repository.head, ())
     files = _look_at_files(repository, records, past.blobs, head.blobs, portfolio)
     before = judge_workspace(build_past_workspace(records, files, day))
-    moves = find_moves(before, _build_present(portfolio), find_renumbered(past.blobs, head.blobs))
+    moves = find_moves(before, build_present(portfolio), find_renumbered(past.blobs, head.blobs))
     assert portfolio.workspace is not None
     until = portfolio.workspace.today
     return ReviewResult(since, day, until, past.commit, moves, conditions, records.borrowed, records.broken)

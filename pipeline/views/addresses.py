@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from urllib.parse import quote
 
@@ -10,9 +11,11 @@ from pipeline.model.words import Gate
 
 HOME, REVIEW, VEHICLES, MARKS = "index.html", "review.html", "vehicles.html", "marks.html"
 FLOW, BUYING = "flow.html", "buying.html"
+REGISTERS, SUPPLIERS, RESOURCES, TOOLS = "registers.html", "suppliers.html", "resources.html", "tools.html"
 PARTS, RULES, METHODS = "parts/index.html", "rules/index.html", "methods/index.html"
 SPEND, SPEND_DATA = "spend.html", "data/spend.js"
 PARTS_DATA, PARTS_CSV = "data/parts.js", "data/parts.csv"
+FEED, CALENDAR = "feed.xml", "calendar/all.ics"
 PORTFOLIO, PORTFOLIO_SCHEMA = "data/portfolio.json", "data/portfolio.schema.json"
 
 _SECTIONS = (
@@ -36,6 +39,26 @@ def find_part_file(number: str, path: str) -> str:
     return f"parts/{quote(number)}/{quote(path)}"
 
 
+def find_calendar(person: str) -> str:
+    """Return the address of a person's calendar.
+
+    >>> find_calendar("mara")
+    'calendar/for-mara.ics'
+    """
+    return f"calendar/for-{quote(person)}.ics"
+
+
+def join_address(base: str, href: str) -> str:
+    """Return an address below the address where the site is served; the path itself where none is known.
+
+    Only an http or https address counts: anything else in shared/shop.yaml is no place of a site.
+
+    >>> join_address("https://site.invalid/parts", "feed.xml"), join_address("", "feed.xml")
+    ('https://site.invalid/parts/feed.xml', 'feed.xml')
+    """
+    return f"{base.rstrip('/')}/{href}" if re.fullmatch(r"https?://[^\s<>\"]+", base) else href
+
+
 def find_rule_page(rule: str) -> str:
     """Return the address of a rule's page."""
     return f"rules/{quote(rule)}.html"
@@ -49,6 +72,16 @@ def find_method_page(method: str, anchor: str = "") -> str:
 def find_vehicle(vehicle: str) -> str:
     """Return the address of a vehicle on the page of vehicles."""
     return f"{VEHICLES}#{quote(name_vehicle_anchor(vehicle))}"
+
+
+def find_supplier(supplier: str) -> str:
+    """Return the address of a supplier in the register of suppliers."""
+    return f"{SUPPLIERS}#{quote(name_supplier_anchor(supplier))}"
+
+
+def name_supplier_anchor(supplier: str) -> str:
+    """Return the anchor of a supplier; it cannot meet an id of the page's frame."""
+    return f"supplier-{supplier}"
 
 
 def name_vehicle_anchor(vehicle: str) -> str:

@@ -12,7 +12,7 @@ from pipeline.model.part import Quote
 from pipeline.model.words import ToolStep
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.portfolio.quotes import NO_VALIDITY
-from pipeline.views.addresses import find_part_page
+from pipeline.views.addresses import CALENDAR, find_part_page
 from pipeline.views.money_words import build_row, build_table, say
 from pipeline.views.shapes_marks import Column, Run, Tone
 from pipeline.views.shapes_site import Section
@@ -121,7 +121,7 @@ def build_buyer_section(portfolio: Portfolio, days: int | None = None) -> Sectio
     table = build_table("Quotes that need the buyer", columns, rows, NOTHING)
     words = f"Quotes that run out within {word_count(ahead, 'day')}, have run out, "
     words += "or no longer stand for the model as it is."
-    intro = say(words)
+    intro = (*say(words), Run(" "), Run("The same days as a calendar", href=CALENDAR), Run("."))
     return Section("buyer", "Quotes that need the buyer", word_count(len(rows), "quote"), intro, (), (table,))
 
 

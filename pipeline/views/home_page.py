@@ -6,13 +6,12 @@ import datetime as dt
 from collections.abc import Iterator
 
 from pipeline.findings.finding import Severity
-from pipeline.gates.standing import find_needs
-from pipeline.model.catalogue import Catalogues, NeedParameters
+from pipeline.model.catalogue import Catalogues
 from pipeline.model.words import Role
 from pipeline.portfolio.portfolio import PartFile, Portfolio
-from pipeline.views.addresses import HOME, PARTS, REVIEW, find_part_page, find_rule_page
+from pipeline.views.addresses import HOME, PARTS, REVIEW, find_calendar, find_part_page, find_rule_page
 from pipeline.views.part_head import build_hold
-from pipeline.views.requirements import word_requirement
+from pipeline.views.requirements import find_need, word_requirement
 from pipeline.views.review_moves import explain_stale
 from pipeline.views.review_page import find_left_out
 from pipeline.views.shapes_marks import Link, Mark, Run, build_line
@@ -154,20 +153,11 @@ def _find_endings(portfolio: Portfolio) -> Iterator[Found]:
     for file, waiver in find_ending_waivers(portfolio):
         assert isinstance(waiver.until, dt.date)
         gone = waiver.until < file.workspace.today
-        wants = word_requirement(waiver.of, _find_need(file, waiver.of))
+        wants = word_requirement(waiver.of, find_need(file, waiver.of))
         line = build_line(f"{wants}; instead: {waiver.instead}")
         kind, mark = ("waiver ran out", Mark.STALE) if gone else ("waiver ends", Mark.WAIVED)
         need = Need(kind, _link(file), file.part.name, line, word_day(waiver.until), mark, gone)
         yield (3, waiver.until.toordinal(), file.number), frozenset({waiver.by}) | find_responsible(file), need
-
-
-def _find_need(file: PartFile, requirement: str) -> NeedParameters:
-    """Return the figures of a requirement as they stand for this part."""
-    for gate in file.standing.gates:
-        found = find_needs(file.part, file.workspace, gate).get(requirement)
-        if found is not None:
-            return found
-    return NeedParameters()
 
 
 def _find_errors(portfolio: Portfolio) -> Iterator[Found]:
@@ -206,5 +196,5 @@ def _build_desks(catalogues: Catalogues, today: dt.date, found: list[Found]) -> 
     for key, person in catalogues.people.people.items():
         needs = tuple(need for _, who, need in found if key in who)
         if needs and (person.until is None or person.until >= today):
-            desks.append(Desk(key, person.name, ", ".join(person.roles), needs))
+            desks.append(Desk(key, person.name, ", ".join(person.roles), needs, find_calendar(key)))
     return tuple(desks)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from pipeline.gates.standing import find_needs
 from pipeline.model.catalogue import NeedParameters
+from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.wording import word_share
 
 Wants = Callable[[NeedParameters], str]
@@ -62,3 +64,12 @@ def word_requirement(name: str, need: NeedParameters) -> str:
     """
     found = WANTS.get(name)
     return name if found is None else found(need)
+
+
+def find_need(file: PartFile, requirement: str) -> NeedParameters:
+    """Return the figures of a requirement as they stand for a part."""
+    for gate in file.standing.gates:
+        found = find_needs(file.part, file.workspace, gate).get(requirement)
+        if found is not None:
+            return found
+    return NeedParameters()

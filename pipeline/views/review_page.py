@@ -158,7 +158,7 @@ def _build_moved(portfolio: Portfolio, review: ReviewResult | None, since: dt.da
     if review is None or review.moves is None:
         return [_build_decided(portfolio, since), _build_new(portfolio, since)]
     tail = f" since {word_day(since)}."
-    moves = _leave_out_doubles(review.moves)
+    moves = leave_out_doubles(review.moves)
     return [
         ReviewGroup(
             anchor, title, tuple(_build_items(portfolio, [m for m in moves if m.kind in kinds], kinds)), empty + tail
@@ -167,7 +167,7 @@ def _build_moved(portfolio: Portfolio, review: ReviewResult | None, since: dt.da
     ]
 
 
-def _leave_out_doubles(moves: Sequence[Move]) -> list[Move]:
+def leave_out_doubles(moves: Sequence[Move]) -> list[Move]:
     """A decision that proved a gate, or dropped a part, is told there and not again among the decisions."""
     told = {(m.number, m.place) for m in moves if m.kind in (MoveKind.PROVEN, MoveKind.RELEASED)}
     dropped = {(m.number, m.on) for m in moves if m.kind is MoveKind.DROPPED}

@@ -38,7 +38,8 @@ class Site:
     ``as_of`` is the day the figures are for (the last commit), ``commit`` its short id; ``note`` is a line for
     every foot, such as
     ``Everything here is invented.``; ``logo_href`` may be empty.
-    ``styles`` are further stylesheets of the maker (his own colours), by href.
+    ``styles`` are further stylesheets of the maker (his own colours), by href. ``feed_href`` and ``calendar_href`` lead
+    to the feed of gate events and the calendar of days; empty where the site has none.
     """
 
     maker: str
@@ -52,6 +53,8 @@ class Site:
     note: str = ""
     logo_href: str = ""
     styles: tuple[str, ...] = ()
+    feed_href: str = ""
+    calendar_href: str = ""
 
 
 @dataclass(frozen=True)
@@ -111,12 +114,13 @@ class Need:
 
 @dataclass(frozen=True)
 class Desk:
-    """What needs one person, soonest first. ``key`` is the person's id, used in the address (``?for=mara``)."""
+    """What needs one person, soonest first. ``key`` is the person's id; ``calendar_href`` leads to their calendar."""
 
     key: str
     person: str
     role: str
     needs: tuple[Need, ...]
+    calendar_href: str = ""
 
 
 @dataclass(frozen=True)
