@@ -10,9 +10,11 @@ import io
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
-SETTINGS = {
+Anchor = Literal["left", "center", "right"]
+
+SETTINGS: dict[str, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "workshop drawing",
     "hatch.linewidth": 1.0,
@@ -47,7 +49,7 @@ class Words(NamedTuple):
     x: float
     y: float
     text: str
-    anchor: str
+    anchor: Anchor
     colour: str
     size: float
     weight: str
@@ -62,7 +64,7 @@ def draw_plate(width: float, height: float, strokes: Iterable[Stroke], words: It
     out = io.StringIO()
     quiet = {"Date": None, "Creator": None, "Format": None, "Type": None}
     with _keep_settings():
-        renderer = RendererSVG(width, height, out, metadata=quiet)
+        renderer: Any = RendererSVG(width, height, out, metadata=quiet)  # type: ignore[no-untyped-call]
         upward = Affine2D().scale(1.0, -1.0).translate(0.0, height)
         for stroke in strokes:
             context, face = _dip(stroke.pen)
@@ -79,14 +81,15 @@ def draw_plate(width: float, height: float, strokes: Iterable[Stroke], words: It
 @contextmanager
 def _keep_settings() -> Iterator[None]:
     """Set the few settings that the renderer asks for; to copy all of them, as the library does, costs a tenth."""
-    from matplotlib import rcParams
+    import matplotlib
 
-    before = {name: rcParams[name] for name in SETTINGS}
-    rcParams.update(SETTINGS)
+    settings: Any = matplotlib.rcParams
+    before = {name: settings[name] for name in SETTINGS}
+    settings.update(SETTINGS)
     try:
         yield
     finally:
-        rcParams.update(before)
+        settings.update(before)
 
 
 @cache
@@ -125,7 +128,7 @@ def _choose_type(size: float, weight: str) -> Any:
 
 
 @cache
-def _set_type(anchor: str) -> Any:
+def _set_type(anchor: Anchor) -> Any:
     """Return the text whose place and anchor the renderer asks for; one for all words of that anchor."""
     from matplotlib.text import Text
 

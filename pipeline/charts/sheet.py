@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.charts.plate import Pen, Stroke, Words, draw_plate
+from pipeline.charts.plate import Anchor, Pen, Stroke, Words, draw_plate
 from pipeline.charts.tidying import COLOURS, clean_text, tidy_svg
 from pipeline.views.shapes_marks import Mark, ReadingShape
 
@@ -13,7 +13,7 @@ _DASHES: dict[Mark, tuple[float, ...]] = {
     Mark.PLANNED: (15, 4, 2.5, 4),
     Mark.WAIVED: (15, 3.5, 2.5, 3.5, 2.5, 3.5),
 }
-_ANCHORS = {"start": "left", "middle": "center", "end": "right"}
+_ANCHORS: dict[str, Anchor] = {"start": "left", "middle": "center", "end": "right"}
 LETTER = 6.7
 """Width to reserve for one letter of 12 units, on the safe side of common system fonts."""
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Iterable
+from typing import Any
 
 import matplotlib
-from hypothesis import given, settings
+from hypothesis import given
+from hypothesis import settings as limits
 from hypothesis import strategies as st
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
@@ -20,7 +22,7 @@ PLACES = st.floats(0, 400, width=32)
 COLOUR = st.sampled_from(sorted(placeholder for placeholder, _ in COLOURS.values()))
 PENS = st.builds(
     Pen,
-    st.one_of(st.just("none"), COLOUR),
+    COLOUR,
     st.one_of(st.just("none"), COLOUR),
     st.sampled_from((1.0, 1.25, 1.5, 3.0)),
     st.sampled_from(((), (6.0, 5.0), (15.0, 4.0, 2.5, 4.0))),
@@ -42,7 +44,8 @@ WORDS = st.builds(
 def draw_with_artists(width: float, height: float, strokes: Iterable[Stroke], words: Iterable[Words]) -> str:
     """Return the SVG of a figure whose axes span it, with one artist for each stroke and text."""
     out = io.StringIO()
-    with matplotlib.rc_context(SETTINGS):
+    settings: Any = SETTINGS
+    with matplotlib.rc_context(settings):
         figure = Figure(figsize=(width / 72, height / 72), facecolor="none")
         axes = figure.add_axes((0, 0, 1, 1))
         axes.set_axis_off()
@@ -89,7 +92,7 @@ def _look(svg: str) -> str:
     return re.sub(r"\bc[0-9a-f]{10}", "", bare)
 
 
-@settings(max_examples=40, deadline=None)
+@limits(max_examples=40, deadline=None)
 @given(st.lists(STROKES, max_size=4), st.lists(WORDS, max_size=3))
 def test_the_plate_shows_what_a_figure_of_artists_shows(strokes: list[Stroke], words: list[Words]) -> None:
     assert _look(draw_plate(400, 400, strokes, words)) == _look(draw_with_artists(400, 400, strokes, words))
