@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 import shutil
 import tempfile
@@ -16,6 +17,8 @@ from pipeline.history.replay import write_history
 from pipeline.reading.workspace import read_workspace
 
 _MONEY = "shared/money.yaml"
+_THIS_QUARTER = 0.6
+"""Of a budget in proportion to the parts: synthetic parts have cheaper tools than those written by hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,22 +52,27 @@ def write_demo(
         say(f"{by_hand} parts written by hand; making {wanted} synthetic ones (seed {seed})")
         workspace = reading.workspace
         made = build_synthetic_parts(wanted, seed, workspace.catalogues, workspace.today, frozenset(workspace.parts))
-        files[_MONEY] = grow_budgets(files[_MONEY], max(1.0, 0.6 * (by_hand + wanted) / by_hand))
+        factor = _THIS_QUARTER * (by_hand + wanted) / by_hand
+        files[_MONEY] = grow_budgets(files[_MONEY], max(1.0, factor), max(1.0, factor / 3))
         write_tree(workshop / "plain", {**made, _MONEY: files[_MONEY]})
         commits = _replay(workshop, {**files, **made}, say)
         _move(workshop / ("told" if commits else "plain"), folder)
     return DemoWritten(by_hand, wanted, commits)
 
 
-def grow_budgets(money: bytes, factor: float) -> bytes:
-    """Return shared/money.yaml with every quarter's budget in proportion: a shop of more parts has more to spend.
+def grow_budgets(money: bytes, first: float, later: float) -> bytes:
+    """Return shared/money.yaml with the budget of the first quarter and those of the later ones multiplied.
 
-    >>> grow_budgets(b"budgets:\\n  2026-Q4: 30000\\n", 2)
-    b'budgets:\\n  2026-Q4: 60000\\n'
+    What is promised already is paid in the first: it grows with the shop. Later ones grow less, so that an owner has to
+    choose.
+
+    >>> grow_budgets(b"budgets:\\n  2026-Q4: 30000\\n  2027-Q1: 75000\\n", 2, 1.5)
+    b'budgets:\\n  2026-Q4: 60000\\n  2027-Q1: 112000\\n'
     """
+    factors = itertools.chain([first], itertools.repeat(later))
 
     def grow(found: re.Match[bytes]) -> bytes:
-        return found.group(1) + str(int(round(int(found.group(2)) * factor, -3))).encode("ascii")
+        return found.group(1) + str(int(round(int(found.group(2)) * next(factors), -3))).encode("ascii")
 
     return re.sub(rb"(?m)^(  \d{4}-Q[1-4]: )(\d+)", grow, money)
 

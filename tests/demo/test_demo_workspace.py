@@ -43,8 +43,9 @@ def test_a_demo_has_its_parts_and_a_clean_history(tmp_path: Path) -> None:
 
 def test_budgets_grow_with_the_number_of_parts() -> None:
     text = b"budgets:\n  2026-Q4: 30000\n  2027-Q1: 75000\nmoney_rate: 0.10\n"
-    assert demo_workspace.grow_budgets(text, 1) == text
-    assert b"2026-Q4: 200000\n  2027-Q1: 500000\nmoney_rate: 0.10" in demo_workspace.grow_budgets(text, 200 / 30)
+    assert demo_workspace.grow_budgets(text, 1, 1) == text
+    grown = demo_workspace.grow_budgets(text, 200 / 30, 2)
+    assert b"2026-Q4: 200000\n  2027-Q1: 150000\nmoney_rate: 0.10" in grown
 
 
 def test_two_demos_are_the_same_to_the_hash_of_their_last_commit(tmp_path: Path) -> None:
