@@ -154,6 +154,7 @@ _RECORD_RULES = {
     "record_unit": rules.UNKNOWN_WORD,
     "record_contradiction": rules.CONTRADICTION,
 }
+_COMMA_FIX = "write decimals with a point, e.g. 112.4: a comma begins the next entry"
 _BOUNDS = {
     "greater_than": "above",
     "greater_than_equal": "at least",
@@ -234,6 +235,8 @@ def _strip(annotation: Any) -> Any:
 
 def _suggest_key(model: type[BaseModel], loc: tuple[int | str, ...]) -> str:
     owner = find_model(model, loc[:-1])
+    if str(loc[-1]).isdecimal():  # {nominal: 112,40} reads as nominal: 112 and a key 40
+        return _COMMA_FIX
     if owner is None:
         return "take it out"
     names = [f.alias or n for n, f in owner.model_fields.items()]

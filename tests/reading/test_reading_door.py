@@ -289,3 +289,11 @@ def test_columns_count_characters_not_bytes(sample: Callable[..., Path]) -> None
     line = "  O1: {from: Müllers Größe 図面, condition: rare}"
     text = SAMPLE_PART.replace("  O1: {condition: used, from: lent by a member}", line)
     assert find_record_places(write_record(sample, text)) == [(9, line.index("rare") + 1, "M103")]
+
+
+def test_a_decimal_comma_is_answered_with_how_to_write_it(sample: Callable[..., Path]) -> None:
+    text = SAMPLE_PART.replace("nominal: 40", "nominal: 40,5").replace("limits: [-0.2, 0.2]", "limits: [-0,2, 0,2]")
+    findings = check_workspace(write_record(sample, text)).findings
+    told = {f.pointer: f"{f.message} {f.fix}" for f in findings if f.pointer.startswith("features.length")}
+    assert "decimals with a point" in told["features.length.5"]
+    assert "[-0.25, 0.25]" in told["features.length.limits"]
