@@ -237,6 +237,9 @@ class FactReader:
         return {f"{HIDDEN}{name}": hashlib.sha1(block, usedforsecurity=False).hexdigest()[:12]}
 
     def _read_items(self, block: bytes) -> dict[str, str] | None:
+        learnt = self._pieces.get(block)
+        if learnt:
+            return learnt  # it holds one item, and a longer version of it was taken apart
         items = split_block(block) or []
         if 2 * sum(item not in self._pieces for item in items) >= len(items):
             tree = self._parse_once(block)

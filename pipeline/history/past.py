@@ -126,5 +126,4 @@ def read_commits_since(
     if first is None or second is None:
         return (), (*problems, *more)
     log = read_raw_log(repository, second, first)
-    commits = tuple(build_commit(logged.raw) for logged in log.commits)
-    return commits, tuple(log.conditions)
+    return tuple(build_commit(logged.raw) for logged in log.commits), tuple(log.conditions)

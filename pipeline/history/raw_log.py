@@ -1,4 +1,7 @@
-"""The raw log, read once: every commit, parents first, with what it changed against its first parent.
+"""The raw log, read once: every commit with what it changed against its first parent.
+
+Git is asked for the newest commit first, which is the order in which its objects lie: a fifth quicker than parents
+first. The reader turns the list round.
 
 Merges show their difference from the first parent (`--diff-merges=first-parent`), so that the state of every commit is
 exactly that of its first parent with the listed files replaced, whatever a merge did.
@@ -6,10 +9,12 @@ exactly that of its first parent with the listed files replaced, whatever a merg
 
 from __future__ import annotations
 
+import re
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import IO
 
 from pipeline.history.commits import RawCommit
@@ -18,11 +23,16 @@ from pipeline.history.repository import DATE_FORMAT, Repository, read_git_versio
 from pipeline.history.safe_git import start_git
 
 _ARGUMENTS = (
-    "log", "--topo-order", "--reverse", "--raw", "-z", "--no-abbrev", "--no-renames", "--diff-merges=first-parent",
+    "log", "--topo-order", "--raw", "-z", "--no-abbrev", "--no-renames", "--diff-merges=first-parent",
     "--no-ext-diff", "--no-textconv", "--no-notes", "--no-color", "--encoding=UTF-8", DATE_FORMAT,
     "--format=%x01%H%x00%P%x00%an%x00%ae%x00%cd%x00%ad%x00%s",
 )  # fmt: skip
 _FILE_MODES = (b"100644", b"100755", b"100664")
+_ENTRY = re.compile(rb":(\d{6}) (\d{6}) ([0-9a-f]{40,64}) ([0-9a-f]{40,64}) [A-Z]\d*")
+
+
+class DamagedLog(ValueError):
+    """Bytes that no git writes: the log was cut off or changed on its way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,18 +57,37 @@ class LoggedCommit:
 
 @dataclass(slots=True)
 class RawLog:
-    """A reading of the log: iterate `commits` to its end, then look at `conditions`."""
+    """A reading of the log: commits, parents first; `conditions` say where damage ended it early."""
 
-    commits: Iterator[LoggedCommit]
+    commits: list[LoggedCommit]
     conditions: list[Condition]
 
 
-def read_raw_log(repository: Repository, head: str, beyond: str | None = None) -> RawLog:
+Look = Callable[[list[LoggedCommit]], None]
+AT_ONCE = 200
+"""So many commits fill the pipe of git: while they are looked at, git gets the next ones ready."""
+
+
+def read_raw_log(repository: Repository, head: str, beyond: str | None = None, look: Look | None = None) -> RawLog:
     """Read the log of `head`, without what `beyond` already holds (full hashes; None: everything). A damaged object
-    ends the reading early with a condition; the commits before it are given."""
-    conditions: list[Condition] = []
+    ends the reading early with a condition; the commits before it are given.
+
+    look : is shown the commits as they come, some at a time, the newest first, while git works on the next ones. What
+    is shown is not always given: where the log is damaged it is read again from its beginning.
+    """
     span = [head] if beyond is None else [head, f"^{beyond}"]
-    return RawLog(_read_commits(repository, span, conditions), conditions)
+    conditions: list[Condition] = []
+    commits: list[LoggedCommit] = []
+    stream = _read_commits(repository, span, conditions)
+    while some := list(islice(stream, AT_ONCE)):
+        commits += some
+        if look is not None:
+            look(some)
+    if not conditions:
+        commits.reverse()
+        return RawLog(commits, conditions)
+    again: list[Condition] = []
+    return RawLog(list(_read_commits(repository, ["--reverse", *span], again)), again or conditions)
 
 
 def _read_commits(repository: Repository, span: list[str], conditions: list[Condition]) -> Iterator[LoggedCommit]:
@@ -73,6 +102,8 @@ def _read_commits(repository: Repository, span: list[str], conditions: list[Cond
         assert process.stdout is not None
         try:
             yield from parse_raw_log(process.stdout, repository.prefix.encode("utf-8", "surrogateescape"))
+        except DamagedLog as error:
+            conditions.append(Condition(ConditionKind.GIT_FAILED, detail=str(error)))
         finally:
             process.stdout.close()
             process.wait()
@@ -101,7 +132,10 @@ def _split_stream(stream: IO[bytes], size: int = 1 << 20) -> Iterator[list[bytes
 
 
 def parse_raw_log(stream: IO[bytes], prefix: bytes = b"") -> Iterator[LoggedCommit]:
-    """Commits from the bytes of the log. Only files under `prefix` are given, relative to it."""
+    """Commits from the bytes of the log. Only files under `prefix` are given, relative to it.
+
+    Raises DamagedLog at bytes that git never writes; the commits before them have been given.
+    """
     current: LoggedCommit | None = None
     header: list[bytes] = []
     entry: bytes | None = None
@@ -130,9 +164,12 @@ def _build_logged(header: list[bytes]) -> LoggedCommit:
 
 
 def _add_file(commit: LoggedCommit | None, entry: bytes, path: bytes, prefix: bytes) -> None:
+    found = _ENTRY.fullmatch(entry.lstrip(b"\n"))
+    if found is None:
+        raise DamagedLog(f"the log holds {entry[:40]!r} where a change of a file should stand")
     if commit is None or not path.startswith(prefix):
         return
-    old_mode, new_mode, old, new, _ = entry.lstrip(b"\n")[1:].split(b" ", 4)
+    old_mode, new_mode, old, new = found.groups()
     old_blob = old.decode("ascii") if old_mode in _FILE_MODES else None
     new_blob = new.decode("ascii") if new_mode in _FILE_MODES else None
     if old_blob != new_blob:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import fnmatch
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property, partial
 from pathlib import Path
 from typing import TypeVar
 
-from pipeline.history.blobs import read_blobs
+from pipeline.history.blobs import BlobReader
 from pipeline.history.cache import Remembered, read_cache, write_cache
 from pipeline.history.commits import Commit, RawCommit, RecordChange, build_commit, parse_moment
 from pipeline.history.conditions import Condition, ConditionKind
@@ -156,8 +156,10 @@ def read_record_history(
     if known is not None and known.head == repository.head:
         return _finish(known, repository, now, 0, 0, True)
     reader = FactReader(parse or _parse_nothing, facts, splits, wanted)
-    reading = None if known is None else _read_on(repository, known, reader, prefix)
-    reading = reading or _read_all(repository, reader, prefix, is_record)
+    with BlobReader(repository) as blobs:
+        versions = _Versions(blobs, reader, is_record, prefix)
+        reading = None if known is None else _read_on(repository, known, versions)
+        reading = reading or _read_all(repository, versions, is_record)
     if cache is not None and reading.is_complete:
         write_cache(cache, asked, reading.remembered)
     return _finish(reading.remembered, repository, now, reading.commits, reader.parsed, reading.is_complete)
@@ -181,19 +183,17 @@ class _Reading:
     is_complete: bool
 
 
-def _read_all(repository: Repository, reader: FactReader, prefix: str, is_record: Callable[[str], bool]) -> _Reading:
-    log = read_raw_log(repository, repository.head)
-    commits = _keep_under(log.commits, prefix)
+def _read_all(repository: Repository, versions: _Versions, is_record: Callable[[str], bool]) -> _Reading:
+    log = read_raw_log(repository, repository.head, look=versions.look)
     remembered = Remembered(repository.head, is_record)
-    conditions = [*log.conditions, *_walk(repository, commits, {}, remembered, reader)]
-    remembered.conditions = conditions
-    return _Reading(remembered, len(commits), not log.conditions)
+    remembered.conditions = [*log.conditions, *_walk(log.commits, {}, remembered, versions)]
+    return _Reading(remembered, len(log.commits), not log.conditions)
 
 
-def _read_on(repository: Repository, known: Remembered, reader: FactReader, prefix: str) -> _Reading | None:
+def _read_on(repository: Repository, known: Remembered, versions: _Versions) -> _Reading | None:
     """Only what was committed since the remembered head; None where the new commits do not all stand on it."""
-    log = read_raw_log(repository, repository.head, known.head)
-    commits = _keep_under(log.commits, prefix)
+    log = read_raw_log(repository, repository.head, known.head, versions.look)
+    commits = log.commits
     new = {commit.raw[0] for commit in commits}
     stands = {parent for commit in commits for parent in commit.parents} - new
     rooted = all(commit.parents for commit in commits)
@@ -201,28 +201,15 @@ def _read_on(repository: Repository, known: Remembered, reader: FactReader, pref
         return None
     base = known.open_folders({change.path for commit in commits for change in commit.files})
     known.head = repository.head
-    known.conditions += _walk(repository, commits, {next(iter(stands)): base}, known, reader)
+    known.conditions += _walk(commits, {next(iter(stands)): base}, known, versions)
     return _Reading(known, len(commits), True)
 
 
-def _keep_under(commits: Iterator[LoggedCommit], prefix: str) -> list[LoggedCommit]:
-    kept = list(commits)
-    if prefix:
-        for commit in kept:
-            if commit.files:
-                commit.files = [change for change in commit.files if change.path.startswith(prefix)]
-    return kept
-
-
 def _walk(
-    repository: Repository,
-    commits: list[LoggedCommit],
-    base: Mapping[str, State],
-    remembered: Remembered,
-    reader: FactReader,
+    commits: list[LoggedCommit], base: Mapping[str, State], remembered: Remembered, versions: _Versions
 ) -> list[Condition]:
-    wanted = (c.new_blob for commit in commits for c in commit.files if c.new_blob and remembered.is_record(c.path))
-    versions = _Versions(repository, list(dict.fromkeys(wanted)), reader)
+    for commit in commits:
+        versions.keep_own(commit)
     tracker = Tracker(remembered.trail, remembered.is_record, versions.read)
     remembered.put_state(tracker.walk(commits, base))
     for commit in commits:
@@ -233,22 +220,36 @@ def _walk(
 
 
 class _Versions:
-    """The facts of versions, read through one batch in the order in which the walk will ask for them."""
+    """The facts of versions: read while git still works on the log, the newest first, so that what was added line by
+    line is learnt from the version that has all of it."""
 
-    def __init__(self, repository: Repository, hashes: list[str], reader: FactReader) -> None:
-        self._stream = read_blobs(repository, hashes)
+    def __init__(self, blobs: BlobReader, reader: FactReader, is_record: Callable[[str], bool], prefix: str) -> None:
+        self._blobs = blobs
         self._reader = reader
+        self._is_record = is_record
+        self._prefix = prefix
         self._known: dict[str, Blocks | None] = {}
         self.conditions: list[Condition] = []
 
-    def read(self, _path: str, blob: str) -> Blocks | None:
-        while blob not in self._known:
-            digest, content = next(self._stream)
+    def keep_own(self, commit: LoggedCommit) -> None:
+        """Take the files that are not under the records out of a commit."""
+        if self._prefix and commit.files:
+            commit.files = [change for change in commit.files if change.path.startswith(self._prefix)]
+
+    def look(self, commits: Sequence[LoggedCommit]) -> None:
+        """Read the records of some commits."""
+        self._read_all(c.new_blob for commit in commits for c in commit.files if c.new_blob and self._is_record(c.path))
+
+    def _read_all(self, hashes: Iterable[str]) -> None:
+        for digest, content in self._blobs.read(digest for digest in hashes if digest not in self._known):
             if isinstance(content, Condition):
                 self.conditions.append(content)
-                self._known[digest] = None
-            else:
-                self._known[digest] = self._reader.read_version(content)
+            self._known[digest] = None if isinstance(content, Condition) else self._reader.read_version(content)
+
+    def read(self, _path: str, blob: str) -> Blocks | None:
+        """Return the facts of a version; None where it cannot be read."""
+        if blob not in self._known:
+            self._read_all([blob])
         return self._known[blob]
 
 
