@@ -85,7 +85,7 @@ def command(
     names = list(features) or list_features(content)
     part, space = (None, None) if place.part is None else (place.part.part, place.part.workspace)
     instrument = None if space is None else space.catalogues.resources.instruments.get(known.with_ or "")
-    found = measure_features(content, names, part, instrument, space, None if kind is None else FitKind(kind))
+    found = measure_features(content, names, part, instrument, space, None if kind is None else FitKind(kind), known.at)
     line, key = _build_line(place, found, known)
     if as_json:
         from pipeline.findings.report import render_json
@@ -146,7 +146,8 @@ def _gather_facts(place: Place, content: PointFile | ReadingFile, given: dict[st
         key = find_measurement_of(place.part.part, place.inside)
         if key is not None:
             entry = place.part.part.measurements[key]
-            return EntryFacts(facts.of or entry.of, facts.on or entry.on, facts.by or entry.by, entry.with_, facts.at)
+            at = facts.at or f"{entry.at.celsius:g} C"
+            return EntryFacts(facts.of or entry.of, facts.on or entry.on, facts.by or entry.by, entry.with_, at)
     return facts
 
 

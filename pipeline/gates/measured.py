@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.fit.stack import StackVerdict
 from pipeline.gates.judgement import Answer, Bench, count_words, name_list
-from pipeline.gates.reading_uncertainty import build_uncertainty_parts, compute_expanded
+from pipeline.gates.reading_uncertainty import build_uncertainty_parts, compute_expanded, find_warmth
 from pipeline.gates.stacks import compute_interface
 from pipeline.model.part import Measurement
 from pipeline.model.quantity import LENGTH_UNITS
@@ -106,7 +106,8 @@ def compute_ratio(bench: Bench, feature: str) -> float | None:
     for key in find_readings(bench, feature):
         measurement = bench.part.measurements[key]
         instrument = bench.catalogues.resources.instruments.get(measurement.with_)
-        parts, _ = build_uncertainty_parts(measurement.gives[feature], entry, instrument)
+        warmth = find_warmth(bench, measurement)
+        parts, _ = build_uncertainty_parts(measurement.gives[feature], entry, instrument, warmth)
         expanded = compute_expanded(parts)
         if expanded is not None:
             ratios.append(half / expanded)

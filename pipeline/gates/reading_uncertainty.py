@@ -12,9 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from pipeline.model.catalogue import Instrument
-from pipeline.model.part import Feature, Reading
+from pipeline.gates.judgement import Bench
+from pipeline.model.catalogue import Catalogues, Instrument
+from pipeline.model.part import Feature, Measurement, Part, Reading
 from pipeline.model.quantity import LENGTH_UNITS
+from pipeline.model.words import FeatureKind
 
 CONFIDENCE = math.erf(math.sqrt(2.0))
 """95.45 %: k = 2 for many degrees of freedom, the column 95.45 of JCGM 100:2008, table G.2, for few."""
@@ -44,20 +46,62 @@ class UncertaintyPart:
         return self.value / {PartShape.EXPANDED: 2.0, PartShape.RECTANGULAR: math.sqrt(3.0)}.get(self.shape, 1.0)
 
 
+@dataclass(frozen=True, slots=True)
+class Warmth:
+    """Temperature of a part while it was read, and how its material grows (1e-6 per K: least, likely, greatest)."""
+
+    celsius: float
+    within: float
+    least: float
+    likely: float
+    greatest: float
+    source: str
+
+    @property
+    def doubt(self) -> float:
+        """Half width of the coefficient, 1e-6 per K."""
+        return (self.greatest - self.least) / 2
+
+
+def find_warmth(bench: Bench, measurement: Measurement) -> Warmth | None:
+    """Return how warm a part was and how it grows; None where its material's expansion is not recorded."""
+    return build_warmth(bench.part, bench.catalogues, measurement.at.celsius)
+
+
+def build_warmth(part: Part, catalogues: Catalogues, celsius: float) -> Warmth | None:
+    """Return how a part grows at a temperature: by its own material, else its family's; None where neither is known."""
+    family = catalogues.families.families.get(part.family)
+    found = part.expansion or (None if family is None else family.expansion)
+    if found is None:
+        return None
+    grows, within = found.per_k, catalogues.shop.temperature_within
+    return Warmth(celsius, within, grows.low, grows.likely, grows.high, found.source)
+
+
+def grows_with_warmth(feature: Feature) -> bool:
+    """True for lengths that follow the part's temperature: sizes, distances, thicknesses."""
+    return feature.unit in LENGTH_UNITS and feature.kind in _SIZED
+
+
+_SIZED = frozenset({FeatureKind.SIZE, FeatureKind.DISTANCE, FeatureKind.THICKNESS})
+
+
 def find_factor(feature: Feature, reading: Reading) -> float:
     """Return what one unit of the reading is in mm; 1 where it is no length."""
     return LENGTH_UNITS.get(reading.unit or feature.unit, 1.0)
 
 
 def build_uncertainty_parts(
-    reading: Reading, feature: Feature, instrument: Instrument | None
+    reading: Reading, feature: Feature, instrument: Instrument | None, warmth: Warmth | None = None
 ) -> tuple[tuple[UncertaintyPart, ...], tuple[str, ...]]:
     """Return the parts of a reading's budget, and a sentence for each thing that is left out of it.
 
-    A stated U stands for everything. Without it the instrument's error limit counts (for lengths), and the scatter of
-    two or more repeated readings. No parts at all means that the uncertainty is not known.
+    A stated U stands for everything. Without it the instrument's error limit counts (for lengths), the scatter of two
+    or more repeated readings, and, where the material's expansion is known, the temperature of the part. No parts at
+    all means that the uncertainty is not known.
 
-    Source: JCGM 100:2008, 4.2 (type A), 4.3.7 (error limit, rectangular); ISO 10360-12 (limit that grows with length).
+    Source: JCGM 100:2008, 4.2 (type A), 4.3.7 (error limit, rectangular), H.1.3 to H.1.7 (temperature, first and second
+    order); ISO 10360-12 (limit that grows with length).
     """
     factor = find_factor(feature, reading)
     if reading.u is not None:
@@ -79,7 +123,25 @@ def build_uncertainty_parts(
         parts.append(
             UncertaintyPart("repeatability", spread, PartShape.STANDARD, count - 1, f"type A, {count} readings")
         )
+    if warmth is not None and grows_with_warmth(feature) and any(p.shape is not PartShape.STANDARD for p in parts):
+        size = abs(feature.nominal) * LENGTH_UNITS[feature.unit] or abs(reading.value) * factor
+        parts += _build_warmth_parts(size, warmth)
     return tuple(parts), tuple(left_out)
+
+
+def _build_warmth_parts(size: float, warmth: Warmth) -> list[UncertaintyPart]:
+    """Return what temperature adds (mm): of the part, of its coefficient, and of the product of both."""
+    flat = PartShape.RECTANGULAR
+    known = f"type B, ±{warmth.within:g} °C at {warmth.likely:g}e-6/K"
+    doubt = f"type B, {warmth.least:g} to {warmth.greatest:g}e-6/K: {warmth.source}"
+    first = size * warmth.likely * 1e-6 * warmth.within
+    second = size * abs(warmth.celsius - 20) * warmth.doubt * 1e-6
+    both = size * warmth.within * warmth.doubt * 1e-6 / 3
+    return [
+        UncertaintyPart("temperature of the part", first, flat, math.inf, known),
+        UncertaintyPart("coefficient of expansion", second, flat, math.inf, doubt),
+        UncertaintyPart("both together (second order)", both, PartShape.STANDARD, math.inf, "product of the two"),
+    ]
 
 
 def compute_expanded(parts: Sequence[UncertaintyPart]) -> float | None:

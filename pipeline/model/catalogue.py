@@ -49,6 +49,9 @@ class Shop(Frozen):
     quote_warning_days: Annotated[int, Field(ge=1, le=365)] = 30
     late_record_days: Annotated[int, Field(ge=1, le=365)] = 21
     interval: Share = Field(default=0.95, description="confidence of intervals")
+    temperature_within: NotNegative = Field(
+        default=1.0, description="how far the temperature of a part may be from the one recorded, in C"
+    )
 
 
 class Body(Frozen):
@@ -121,6 +124,13 @@ class RedoDefaults(Frozen):
     )
 
 
+class Expansion(Frozen):
+    """How a material grows with temperature."""
+
+    per_k: PositiveRange = Field(description="coefficient of linear expansion, 1e-6 per K: steel is [11, 11.7, 12.5]")
+    source: Text = "common practice, no source"
+
+
 class Family(Frozen):
     """A process family: how its parts are made, how its tools are wrong, what its checks must prove."""
 
@@ -133,6 +143,9 @@ class Family(Frozen):
     needs: dict[RequirementId, NeedParameters] = Field(default_factory=dict, description="changes to the gate policy")
     weeks: dict[Gate, PositiveRange] = Field(default_factory=dict, description="usual length of each stage")
     shrinkage: Range | None = None
+    expansion: Expansion | None = Field(
+        default=None, description="of its usual material; readings are brought to 20 C with it"
+    )
     draw_ratios: tuple[Share, ...] = Field(default=(), description="ratio of each draw, first draw first")
     cautions: tuple[Text, ...] = ()
 

@@ -4,7 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from pipeline.model.catalogue import Quarter
+from pipeline.model.catalogue import Expansion, Quarter
 from pipeline.model.quantity import (
     Count,
     CurrencyCode,
@@ -582,6 +582,7 @@ class Part(Frozen):
     confidential: bool = Field(default=False, description="kept out of outer editions until the announcement day")
     announce: Day | None = None
     synthetic: bool = Field(default=False, description="made by the demo's generator")
+    expansion: Expansion | None = Field(default=None, description="of its material, where its family's is not the one")
     opened: Day | None = Field(default=None, description="day on which work began, if before the first evidence")
     picture: EvidencePath | None = None
     note: Text | None = None

@@ -9,19 +9,21 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
 from pipeline.findings.finding import Finding
-from pipeline.gates.reading_uncertainty import CONFIDENCE, build_uncertainty_parts
+from pipeline.gates.reading_uncertainty import CONFIDENCE, Warmth, build_uncertainty_parts, build_warmth
 from pipeline.measuring.uncertainty import Budget, Component, build_budget
 from pipeline.measuring.uncertainty_ratio import RatioCheck
 from pipeline.measuring.verdict import Verdict
 from pipeline.model.catalogue import Instrument
 from pipeline.model.part import Feature, Part, Reading
-from pipeline.model.quantity import LENGTH_UNITS
+from pipeline.model.quantity import LENGTH_UNITS, Temperature
 from pipeline.model.words import FeatureKind
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.evidence_values import FileValue, compute_file_value
 from pipeline.portfolio.fits import FitKind, find_groups, fit_feature
-from pipeline.portfolio.measurements import build_component, check_ratio, decide_value
+from pipeline.portfolio.measurements import bring_to_20, build_component, check_ratio, decide_value
 from pipeline.reading.evidence import LIST_NAME, read_hash
 from pipeline.reading.points import LOOSE, PointFile, ReadingFile
 from pipeline.writing.evidence_list import add_hashes
@@ -36,6 +38,7 @@ class FileFeature:
 
     unit : of every value here. budget : instrument and scatter, in mm for lengths; None where no error limit is known.
     expanded : its expanded uncertainty. scatter_only : expanded from the scatter alone, where that is all there is.
+    told : how it was brought to 20 degrees for the verdict.
     """
 
     name: str
@@ -49,6 +52,7 @@ class FileFeature:
     verdict: Verdict | None = None
     no_verdict: str = ""
     ratio: RatioCheck | None = None
+    told: str = ""
 
 
 @dataclass(frozen=True)
@@ -89,9 +93,24 @@ def measure_features(
     instrument: Instrument | None,
     workspace: Workspace | None,
     kind: FitKind | None = None,
+    at: str | None = None,
 ) -> tuple[FileFeature, ...]:
-    """Return what a file gives each feature, with uncertainty and verdict as far as record and instrument allow."""
-    return tuple(_measure_one(content, name, part, instrument, workspace, kind) for name in names)
+    """Return what a file gives each feature, with uncertainty and verdict as far as record and instrument allow.
+
+    at : temperature as records write it (`21.5 C`); sizes are judged at 20 degrees where the part's expansion is known.
+    """
+    warmth = _find_warmth(part, workspace, at)
+    return tuple(_measure_one(content, name, part, instrument, workspace, kind, warmth) for name in names)
+
+
+def _find_warmth(part: Part | None, workspace: Workspace | None, at: str | None) -> Warmth | None:
+    if part is None or workspace is None or at is None:
+        return None
+    try:
+        celsius = Temperature.model_validate(at).celsius
+    except ValidationError:
+        return None
+    return build_warmth(part, workspace.catalogues, celsius)
 
 
 def _measure_one(
@@ -101,6 +120,7 @@ def _measure_one(
     instrument: Instrument | None,
     workspace: Workspace | None,
     kind: FitKind | None,
+    warmth: Warmth | None,
 ) -> FileFeature:
     feature = None if part is None else part.features.get(name)
     stand_in = feature if feature is not None else _stand_in(name, content, kind)
@@ -110,7 +130,8 @@ def _measure_one(
         )
     except ValueError as error:
         return FileFeature(name, stand_in.unit, None, str(error), feature)
-    return _judge(FileFeature(name, stand_in.unit, value, "", feature), stand_in, instrument, workspace)
+    found = FileFeature(name, stand_in.unit, value, "", feature)
+    return _judge(found, stand_in, instrument, workspace, warmth)
 
 
 def _stand_in(name: str, content: PointFile | ReadingFile, kind: FitKind | None) -> Feature:
@@ -138,14 +159,20 @@ def _fit_as(content: PointFile | ReadingFile, name: str, kind: FitKind, feature:
 
 
 def _judge(
-    found: FileFeature, feature: Feature, instrument: Instrument | None, workspace: Workspace | None
+    found: FileFeature,
+    feature: Feature,
+    instrument: Instrument | None,
+    workspace: Workspace | None,
+    warmth: Warmth | None,
 ) -> FileFeature:
     value = found.value
     if value is None:
         return found
     factor = LENGTH_UNITS.get(feature.unit, 1.0)
     sized = feature if feature.nominal else feature.model_copy(update={"nominal": value.value})
-    parts, _ = build_uncertainty_parts(Reading(value=value.value), sized, instrument)
+    parts, _ = build_uncertainty_parts(Reading(value=value.value), sized, instrument, warmth)
+    correction, told = (0.0, "") if warmth is None else bring_to_20(sized, value.value, warmth.celsius, warmth)
+    found = replace(found, told=told)
     scatter = None
     if value.scatter_u is not None and value.scatter_u > 0:
         name = "scatter of the points" if value.fit is not None else "repeatability"
@@ -160,7 +187,7 @@ def _judge(
     if found.feature is None or workspace is None:
         return replace(found, budget=budget, expanded=expanded)
     guard = workspace.catalogues.money.guard_factor
-    verdict, why = decide_value(found.feature, value.value, budget, guard)
+    verdict, why = decide_value(found.feature, value.value + correction / factor, budget, guard)
     ratio = check_ratio(found.feature, expanded, workspace)
     return replace(found, budget=budget, expanded=expanded, verdict=verdict, no_verdict=why, ratio=ratio)
 

@@ -13,7 +13,15 @@ from pathlib import Path
 
 from pipeline.gates.judgement import Bench
 from pipeline.gates.measured import is_in_calibration
-from pipeline.gates.reading_uncertainty import CONFIDENCE, PartShape, UncertaintyPart, build_uncertainty_parts
+from pipeline.gates.reading_uncertainty import (
+    CONFIDENCE,
+    PartShape,
+    UncertaintyPart,
+    Warmth,
+    build_uncertainty_parts,
+    find_warmth,
+    grows_with_warmth,
+)
 from pipeline.lineage.freshness import PartLineage
 from pipeline.measuring.capability import Capability, compute_capability
 from pipeline.measuring.instruments import FeatureShape
@@ -23,7 +31,6 @@ from pipeline.measuring.uncertainty import (
     Distribution,
     Temperature,
     build_budget,
-    build_temperature_components,
     compute_temperature_correction,
 )
 from pipeline.measuring.uncertainty_ratio import RatioCheck, check_test_ratio
@@ -38,18 +45,6 @@ from pipeline.portfolio.nominals import NominalFinding, estimate_feature
 from pipeline.portfolio.portfolio import MEASURED, PartFile
 from pipeline.portfolio.tool_shrinkage import ToolShrinkage, check_tools
 
-TEMPERATURE_HALF_WIDTH_C = 1.0
-"""How far the temperature of a part in the shop may be off (common practice, no source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Expansion:
-    """Coefficient of linear expansion of the part per degree: least, likely, greatest; e.g. 26e-6 to 28e-6 for zinc."""
-
-    low: float
-    likely: float
-    high: float
-
 
 @dataclass(frozen=True)
 class MeasuredValue:
@@ -58,6 +53,7 @@ class MeasuredValue:
     value : as recorded, brought to 20 degrees where the expansion is known. budget : its rows in mm for lengths.
     expanded : expanded uncertainty, None where it is not known. verdict : None with the reason in `no_verdict`.
     left_out : why it does not count, empty where it does. notes : what the uncertainty leaves out.
+    correction_mm : what was added to bring it to 20 degrees. warmth : how the part grows, None where that is not known.
     """
 
     measurement: str
@@ -73,6 +69,8 @@ class MeasuredValue:
     left_out: str
     notes: tuple[str, ...]
     file_value: FileValue | None = None
+    correction_mm: float = 0.0
+    warmth: Warmth | None = None
 
     @property
     def is_counted(self) -> bool:
@@ -121,30 +119,22 @@ class PartMeasured:
 
 
 def build_measurements(
-    part: Part,
-    lineage: PartLineage,
-    workspace: Workspace,
-    root: Path | None = None,
-    expansion: Expansion | None = None,
+    part: Part, lineage: PartLineage, workspace: Workspace, root: Path | None = None
 ) -> PartMeasured:
     """Return what was measured of a part.
 
-    root : folder of the workspace; evidence files are opened and fitted where it is given.
-    expansion : of the material, to bring values to 20 degrees (ISO 1); without it that is left undone, and said.
+    root : folder of the workspace; evidence files are opened and fitted where it is given. Sizes are brought to 20
+    degrees (ISO 1) where the expansion of the material is recorded; where it is not, that is left undone, and said.
     """
     evidence = EvidenceValues() if root is None else read_evidence_values(root, part, workspace)
     bench = Bench(part, lineage, workspace, NeedParameters())
-    features = {
-        key: _measure_feature(bench, key, feature, evidence, expansion) for key, feature in part.features.items()
-    }
+    features = {key: _measure_feature(bench, key, feature, evidence) for key, feature in part.features.items()}
     return PartMeasured(features, check_tools(part, lineage), evidence)
 
 
-def _measure_feature(
-    bench: Bench, key: str, feature: Feature, evidence: EvidenceValues, expansion: Expansion | None
-) -> FeatureMeasured:
+def _measure_feature(bench: Bench, key: str, feature: Feature, evidence: EvidenceValues) -> FeatureMeasured:
     values = tuple(
-        _measure_value(bench, name, key, feature, evidence.values.get((name, key)), expansion)
+        _measure_value(bench, name, key, feature, evidence.values.get((name, key)))
         for name, measurement in bench.part.measurements.items()
         if key in measurement.gives and measurement.of in bench.part.originals
     )
@@ -157,16 +147,15 @@ def _measure_feature(
     return FeatureMeasured(key, feature, values, nominal, samples)
 
 
-def _measure_value(
-    bench: Bench, name: str, key: str, feature: Feature, found: FileValue | None, expansion: Expansion | None
-) -> MeasuredValue:
+def _measure_value(bench: Bench, name: str, key: str, feature: Feature, found: FileValue | None) -> MeasuredValue:
     measurement = bench.part.measurements[name]
     reading = measurement.gives[key]
     instrument = bench.catalogues.resources.instruments.get(measurement.with_)
-    parts, left_out = build_uncertainty_parts(reading, feature, instrument)
+    warmth = find_warmth(bench, measurement)
+    parts, left_out = build_uncertainty_parts(reading, feature, instrument, warmth)
     value = convert_reading(reading, feature)
-    components, correction, told = _add_temperature(parts, feature, value, measurement.at.celsius, reading, expansion)
-    budget = _build_budget(parts, components)
+    correction, told = bring_to_20(feature, value, measurement.at.celsius, warmth)
+    budget = _build_budget(parts)
     factor = LENGTH_UNITS.get(feature.unit, 1.0)
     value += correction / factor
     expanded = None if budget is None else budget.expanded / factor
@@ -183,8 +172,10 @@ def _measure_value(
         no_verdict=no_verdict,
         ratio=None if expanded is None else check_ratio(feature, expanded, bench.workspace),
         left_out=find_reason_left_out(bench, name, key),
-        notes=(*left_out, *told),
+        notes=(*left_out, *([told] if told else [])),
         file_value=found,
+        correction_mm=correction,
+        warmth=warmth,
     )
 
 
@@ -213,32 +204,19 @@ def find_reason_left_out(bench: Bench, name: str, key: str) -> str:
     return ""
 
 
-def _add_temperature(
-    parts: tuple[UncertaintyPart, ...],
-    feature: Feature,
-    value: float,
-    celsius: float,
-    reading: Reading,
-    expansion: Expansion | None,
-) -> tuple[tuple[Component, ...], float, tuple[str, ...]]:
-    """Return temperature's components (mm), the correction to 20 degrees (mm), and what is left undone."""
-    if feature.unit not in LENGTH_UNITS or feature.kind not in _SIZED:
-        return (), 0.0, ()
+def bring_to_20(feature: Feature, value: float, celsius: float, warmth: Warmth | None) -> tuple[float, str]:
+    """Return the correction to 20 degrees (mm, ISO 1), and what was done or left undone; nothing to say at 20."""
+    if not grows_with_warmth(feature) or abs(celsius - 20) < 0.05:
+        return 0.0, ""
     size = value * LENGTH_UNITS[feature.unit]
-    if expansion is None:
-        if abs(celsius - 20) < 0.05 or reading.u is not None:
-            return (), 0.0, ()
+    if warmth is None:
         steel = abs(11.5e-6 * size * (celsius - 20))
         note = f"measured at {celsius:.1f} °C and not brought to 20 °C: the material's expansion is not recorded"
-        return (), 0.0, (f"{note} (in steel it would be {steel:.4f} mm)",)
-    half = (expansion.high - expansion.low) / 2
-    temperature = Temperature(celsius, TEMPERATURE_HALF_WIDTH_C, expansion.likely, half)
-    correction = compute_temperature_correction(size, temperature)
-    components = () if reading.u is not None or not parts else build_temperature_components(size, temperature)
-    return components, correction, (f"brought to 20 °C: {correction:+.4f} mm",)
+        return 0.0, f"{note} (in steel it would be {steel:.4f} mm)"
+    grown = Temperature(celsius, warmth.within, warmth.likely * 1e-6, warmth.doubt * 1e-6)
+    correction = compute_temperature_correction(size, grown)
+    return correction, f"brought to 20 °C by {warmth.likely:g}e-6 per K, {warmth.source} ({correction:+.4f} mm)"
 
-
-_SIZED = frozenset({FeatureKind.SIZE, FeatureKind.DISTANCE, FeatureKind.THICKNESS})
 
 _SHAPES = {
     PartShape.EXPANDED: Distribution.EXPANDED,
@@ -247,12 +225,11 @@ _SHAPES = {
 }
 
 
-def _build_budget(parts: tuple[UncertaintyPart, ...], extra: tuple[Component, ...]) -> Budget | None:
+def _build_budget(parts: tuple[UncertaintyPart, ...]) -> Budget | None:
     """Return the budget of a reading; None where nothing but scatter is known of it."""
     if not parts or all(part.shape is PartShape.STANDARD for part in parts):
         return None
-    components = [build_component(part) for part in parts]
-    return build_budget([*components, *extra], confidence=CONFIDENCE)
+    return build_budget([build_component(part) for part in parts], confidence=CONFIDENCE)
 
 
 def build_component(part: UncertaintyPart) -> Component:

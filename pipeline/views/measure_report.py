@@ -74,6 +74,8 @@ def _render_verdict(one: FileFeature) -> list[str]:
     lines = [f"  limits {_word_feature_limits(one.feature)}"] if one.feature.limits is not None else []
     if one.verdict is None:
         return [*lines, f"  no verdict: {one.no_verdict}"]
+    if one.told:
+        lines.append(f"  {one.told}")
     lines.append(f"  {one.verdict.sentence} {one.verdict.rule}.")
     return [*lines, f"  {one.ratio.sentence}"] if one.ratio is not None else lines
 

@@ -32,7 +32,7 @@ from pipeline.views.measurements_working import (
     build_nominals_working,
     build_plot_working,
     build_verdict_working,
-    count_places,
+    count_recorded_places,
     word_chance,
     word_value,
 )
@@ -160,7 +160,7 @@ def _point(one: FeatureMeasured, value: MeasuredValue) -> DeviationPoint:
 
 
 def _word_plot(one: FeatureMeasured) -> str:
-    places = count_places(one.feature, [value.value for value in one.values])
+    places = count_recorded_places(one)
     parts = [
         f"{value.original} {word_number(value.value - one.feature.nominal, places, signed=True)}"
         + ("" if value.is_counted else " (left out)")
@@ -185,7 +185,7 @@ def _build_side_by_side(file: PartFile, found: list[FeatureMeasured]) -> Table:
 
 
 def _build_side_row(one: FeatureMeasured, names: list[str]) -> Row:
-    places = count_places(one.feature, [value.value for value in one.values])
+    places = count_recorded_places(one)
     cells = [
         Cell(build_line(Run(one.key, href=""))),
         Cell(build_line(word_unit(one.feature.unit) or "–")),
@@ -260,7 +260,7 @@ def _build_verdicts(file: PartFile, anchors: Anchors, found: list[FeatureMeasure
 
 
 def _build_verdict_row(anchors: Anchors, one: FeatureMeasured, value: MeasuredValue) -> Row:
-    places = count_places(one.feature, [value.value for value in one.values])
+    places = count_recorded_places(one)
     verdict = value.verdict
     outcome = f"no verdict: {value.no_verdict}" if verdict is None else _OUTCOMES[verdict.outcome]
     if not value.is_counted:
@@ -328,7 +328,7 @@ def _build_fit_row(anchors: Anchors, one: FeatureMeasured, value: MeasuredValue)
     read = value.file_value
     if read is None:
         return Row(())
-    places = count_places(one.feature, [value.value for value in one.values])
+    places = count_recorded_places(one)
     form = "–" if read.fit is None or read.fit.form_mm is None else word_number(read.fit.form_mm, 3)
     named = "" if read.fit is None or not read.fit.form_name else f", {read.fit.form_name}"
     recorded = with_unit(word_number(value.recorded.value), value.recorded.unit or one.feature.unit)
@@ -431,7 +431,7 @@ def _build_nominals(file: PartFile, found: list[FeatureMeasured]) -> Section:
 
 
 def _build_nominal_row(one: FeatureMeasured) -> Row:
-    places = count_places(one.feature, [value.value for value in one.values])
+    places = count_recorded_places(one)
     agrees = one.nominal.agrees
     words, mark = {
         True: ("inside the bound", Mark.IN_HAND),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from pipeline.fit.stated_limits import describe_class
@@ -9,13 +10,15 @@ from pipeline.measuring.nominal import KeptOriginal
 from pipeline.model.part import Feature
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.portfolio.fits import FitKind
-from pipeline.portfolio.measurements import FeatureMeasured, MeasuredValue
+from pipeline.portfolio.measurements import FeatureMeasured, MeasuredValue, convert_reading
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import Anchors, find_method_page, find_part_file
 from pipeline.views.shapes_marks import Line, Link, Run, Working, WorkingInput, build_line
 from pipeline.views.wording import count_decimals, word_count, word_number, word_share, word_unit
 
 METHOD = Link("Readings and limits", find_method_page("readings"))
+_OWN_SIZE = re.compile(r" \((?:in steel it would be )?[-+]?[\d.]+ mm\)$")
+"""What a note says of one feature alone: the rest of it is said once for all features of a measurement."""
 _FORM_SOURCES = {
     FitKind.CIRCLE: "ISO 12181-1 (reference circle, roundness); W. Gander, G. Golub, R. Strebel, BIT 34 (1994)",
     FitKind.CYLINDER: "ISO 12180-1 (cylindricity); A. Forbes, least-squares best-fit geometric elements (NPL, 1991)",
@@ -29,6 +32,11 @@ def count_places(feature: Feature, values: Sequence[float]) -> int:
     if feature.limits is not None:
         numbers += [edge for edge in (feature.limits.lower, feature.limits.upper) if edge is not None]
     return min(max(count_decimals(round(number, 4)) for number in numbers), 4)
+
+
+def count_recorded_places(one: FeatureMeasured) -> int:
+    """Return the decimals of a feature as its readings were written: what was brought to 20 degrees has no more."""
+    return count_places(one.feature, [convert_reading(value.recorded, one.feature) for value in one.values])
 
 
 def word_value(value: float, expanded: float | None, places: int) -> str:
@@ -62,7 +70,7 @@ def build_plot_working(found: Sequence[FeatureMeasured]) -> Working:
     """Make the working of a plot of all features of one unit."""
     formula = []
     for one in found:
-        places = count_places(one.feature, [value.value for value in one.values])
+        places = count_recorded_places(one)
         nominal = word_number(one.feature.nominal, places)
         away = [
             f"{value.original} {word_number(value.value, places)} − {nominal} = "
@@ -86,6 +94,7 @@ def build_verdict_working(file: PartFile, anchors: Anchors, found: Sequence[Feat
     for one in found:
         given = describe_class(one.feature)
         formula += [] if given is None else [f"{one.key}: limits by their class: {given.words} ({given.source})"]
+        formula += _word_corrections(one)
         formula += _word_budgets(one, file.workspace.catalogues.money.guard_factor)
         inputs += _list_budget_rows(one)
     inputs += _list_measurements(file, anchors, found)
@@ -97,6 +106,21 @@ def build_verdict_working(file: PartFile, anchors: Anchors, found: Sequence[Feat
         "A chance holds for its reading alone. What is not recorded is named with the measurement, not guessed.",
         METHOD,
     )
+
+
+def _word_corrections(one: FeatureMeasured) -> list[str]:
+    """Return the arithmetic that brought a feature's readings to 20 degrees, one line for each measurement."""
+    factor = LENGTH_UNITS.get(one.feature.unit, 1.0)
+    lines = []
+    for value in one.values:
+        if value.warmth is None or not value.correction_mm:
+            continue
+        size = value.value * factor - value.correction_mm
+        lines.append(
+            f"{one.key} ({value.measurement}): to 20 °C (ISO 1): {size:.6g} mm × {value.warmth.likely:g}e-6/K × "
+            f"(20 − {value.warmth.celsius:g}) K = {value.correction_mm:+.4f} mm"
+        )
+    return lines
 
 
 def _word_budgets(one: FeatureMeasured, guard: float) -> list[str]:
@@ -116,7 +140,7 @@ def _word_budget(one: FeatureMeasured, value: MeasuredValue, guard: float) -> st
     words = f"u = √({rows}) = {u:.3g}; U = {k:.2f} × {u:.3g} = {value.expanded:.3g} {unit}"
     if value.verdict is None:
         return f"{words}; {value.no_verdict}"
-    places = count_places(one.feature, [value.value]) + 2
+    places = count_recorded_places(one) + 2
     zone = "nothing is left" if value.verdict.acceptance is None else _word_zone(value.verdict.acceptance, places)
     return f"{words}; guard band {guard:g} U = {value.verdict.guard_band:.3g}; conforms {zone} {unit}"
 
@@ -148,7 +172,7 @@ def _list_measurements(file: PartFile, anchors: Anchors, found: Sequence[Feature
     for one in found:
         for value in one.values:
             left.setdefault(value.measurement, {}).update(
-                dict.fromkeys(note.partition(" (in steel")[0] for note in value.notes)
+                dict.fromkeys(_OWN_SIZE.sub("", note) for note in value.notes)
             )
     inputs = []
     for name, notes in left.items():

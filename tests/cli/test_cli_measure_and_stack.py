@@ -57,6 +57,15 @@ def test_values_verdict_and_the_line_to_paste(sample: Sample) -> None:
         assert words in result.output
 
 
+def test_a_warm_part_is_judged_at_20_degrees_where_its_expansion_is_known(sample: Sample) -> None:
+    """ISO 1: 80e-6 x 40 x (20 - 21) = -0.0032 mm; the record keeps what was read."""
+    result = run("measure", put(sample("expansion: {per_k: [65, 80, 108], source: a table}\n")))
+    assert code(result) == 0, result.output
+    assert "brought to 20 °C by 80e-6 per K, a table (-0.0032 mm)" in result.output
+    assert "temperature of the part: 0.0018" in result.output  # 80e-6 x 40 x 1 / sqrt 3
+    assert "gives: {length: {value: 40.000" in result.output
+
+
 def test_write_adds_one_line_and_one_hash_and_nothing_else(sample: Sample) -> None:
     root = sample()
     record, listed = root / "projects/SD-100/part.yaml", root / "projects/SD-100/evidence.sha256"

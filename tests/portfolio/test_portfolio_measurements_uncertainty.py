@@ -16,6 +16,7 @@ from pipeline.gates.measured import compute_ratio
 from pipeline.gates.reading_uncertainty import (
     CONFIDENCE,
     build_uncertainty_parts,
+    build_warmth,
     compute_coverage_factor,
     compute_expanded,
 )
@@ -23,7 +24,6 @@ from pipeline.measuring.nominal import LeftOutReason, NominalStatus
 from pipeline.measuring.verdict import Outcome
 from pipeline.model.catalogue import NeedParameters
 from pipeline.portfolio.measurements import (
-    Expansion,
     PartMeasured,
     build_measurements,
     check_ratio,
@@ -43,8 +43,8 @@ def demo() -> dict[str, PartFile]:
     return dict(build_portfolio(ROOT).parts)
 
 
-def measure(file: PartFile, root: Path | None = None, expansion: Expansion | None = None) -> PartMeasured:
-    return build_measurements(file.part, file.lineage, file.workspace, root, expansion)
+def measure(file: PartFile, root: Path | None = None) -> PartMeasured:
+    return build_measurements(file.part, file.lineage, file.workspace, root)
 
 
 def build(sample: Sample, sections: str, **files: str | None) -> PartFile:
@@ -75,8 +75,10 @@ def test_pages_and_gates_give_one_uncertainty(demo: dict[str, PartFile]) -> None
         instruments = file.workspace.catalogues.resources.instruments
         for key, found in measure(file).features.items():
             for value in found.values:
-                with_ = file.part.measurements[value.measurement].with_
-                parts, _ = build_uncertainty_parts(value.recorded, found.feature, instruments.get(with_))
+                entry = file.part.measurements[value.measurement]
+                warmth = build_warmth(file.part, file.workspace.catalogues, entry.at.celsius)
+                instrument = instruments.get(entry.with_)
+                parts, _ = build_uncertainty_parts(value.recorded, found.feature, instrument, warmth)
                 quick = compute_expanded(parts)
                 assert (quick is None) is (value.budget is None), (file.number, key)
                 if quick is not None and value.budget is not None:
@@ -139,23 +141,68 @@ def test_scatter_alone_is_no_uncertainty(sample: Sample) -> None:
 # --- temperature ----------------------------------------------------------------------------------
 
 
-def test_without_expansion_temperature_is_said_and_left_alone(demo: dict[str, PartFile]) -> None:
-    value = measure(demo["TW-101"]).features["rim_od"].values[0]
-    assert value.value == 112.36
+WARM = (
+    "measurements:\n  M1: {of: O1, on: 2026-01-10, by: ann, with: arm, at: 21.5 C, file: evidence/o1.csv, "
+    "gives: {length: 40.02}}\nrevisions:\n  A: {on: 2026-01-20, by: ann, file: evidence/hook-a.stl, from: [M1]}\n"
+)
+ZINC = "expansion: {per_k: [26, 27, 28], source: a handbook}\n"
+
+
+def test_without_expansion_temperature_is_said_and_left_alone(sample: Sample) -> None:
+    value = measure(build(sample, WARM)).features["length"].values[0]
+    assert value.value == 40.02 and value.correction_mm == 0
     assert any("21.5 °C" in note and "not recorded" in note for note in value.notes)
 
 
-def test_with_expansion_a_size_is_brought_to_20_degrees(demo: dict[str, PartFile]) -> None:
-    """ISO 1: -27e-6 * 112.36 * 1.5 = -0.00455 mm; the temperature joins the budget."""
-    zinc = Expansion(26e-6, 27e-6, 28e-6)
-    plain = measure(demo["TW-101"]).features["rim_od"].values[0]
-    value = measure(demo["TW-101"], expansion=zinc).features["rim_od"].values[0]
-    assert value.value == pytest.approx(112.36 - 0.0045506, abs=1e-6)
-    assert value.expanded is not None and plain.expanded is not None and value.expanded > plain.expanded
-    assert value.budget is not None
+def test_with_expansion_a_size_is_brought_to_20_degrees(sample: Sample) -> None:
+    """ISO 1: 27e-6 x 40.02 x (20 - 21.5) = -0.00162081 mm. JCGM 100:2008, H.1: the temperature joins the budget with
+    27e-6 x 40 x 1 / sqrt 3 (of the nominal), the coefficient with 1e-6 x 40 x 1.5 / sqrt 3, both together with a third
+    of 1e-6 x 40."""
+    plain = measure(build(sample, WARM)).features["length"].values[0]
+    value = measure(build(sample, ZINC + WARM)).features["length"].values[0]
+    assert value.value == pytest.approx(40.02 - 0.00162081, abs=1e-9)
+    assert value.budget is not None and plain.budget is not None
     assert [row.component.name for row in value.budget.rows][1:] == [
         "temperature of the part", "coefficient of expansion", "both together (second order)"
     ]  # fmt: skip
+    length = 40.0
+    added = [27e-6 * length / math.sqrt(3), 1e-6 * length * 1.5 / math.sqrt(3), 1e-6 * length / 3]
+    assert [row.contribution for row in value.budget.rows][1:] == pytest.approx(added)
+    assert value.budget.combined == pytest.approx(math.hypot(plain.budget.combined, *added))
+    assert "brought to 20 °C by 27e-6 per K, a handbook (-0.0016 mm)" in value.notes
+
+
+def test_temperature_in_the_quick_budget_is_the_full_methods(sample: Sample) -> None:
+    """The measuring room's own rows (JCGM 100:2008, H.1) and the plain ones of the gates are one figure."""
+    from pipeline.measuring.uncertainty import Temperature, build_temperature_components
+
+    value = measure(build(sample, ZINC + WARM)).features["length"].values[0]
+    assert value.budget is not None
+    full = build_temperature_components(40.0, Temperature(21.5, 1.0, 27e-6, 1e-6))
+    assert [row.contribution for row in value.budget.rows][1:] == pytest.approx(
+        [abs(row.sensitivity) * row.standard for row in full]
+    )
+
+
+def test_the_family_gives_the_expansion_and_a_part_of_another_material_its_own(
+    sample: Sample, demo: dict[str, PartFile]
+) -> None:
+    value = measure(demo["TW-101"]).features["rim_od"].values[0]
+    assert value.warmth is not None and (value.warmth.likely, value.warmth.celsius) == (27.4, 21.5)
+    assert value.value == pytest.approx(112.36 * (1 - 1.5 * 27.4e-6), abs=1e-9)
+    own = measure(build(sample, ZINC + WARM)).features["length"].values[0]
+    assert own.warmth is not None and own.warmth.source == "a handbook"
+
+
+def test_pages_and_the_terminal_say_how_a_size_was_brought_to_20_degrees(demo: dict[str, PartFile]) -> None:
+    from pipeline.views.measurements import build_measurement_sections
+
+    verdicts = next(s for s in build_measurement_sections(demo["TW-101"]) if s.anchor == "measuring-verdicts")
+    assert verdicts.working is not None
+    shown = [line for line in verdicts.working.formula if line.startswith("rim_od (") and "to 20 °C (ISO 1)" in line]
+    assert shown and "112.36 mm × 27.4e-6/K × (20 − 21.5) K = -0.0046 mm" in shown[0]
+    notes = [row.value for row in verdicts.working.inputs if row.name.startswith("M")]
+    assert any("brought to 20 °C by 27.4e-6 per K" in note and "mm)" not in note for note in notes)
 
 
 # --- verdicts -------------------------------------------------------------------------------------
@@ -227,7 +274,8 @@ def test_shapes_follow_from_the_words(demo: dict[str, PartFile]) -> None:
 
 def test_worn_originals_stay_out_and_are_named(demo: dict[str, PartFile]) -> None:
     nominal = measure(demo["TW-101"]).features["boss_pitch"].nominal
-    assert nominal.mean == pytest.approx((41.92 + 41.86) / 2)
+    brought = (41.92 * (1 - 1.5 * 27.4e-6) + 41.86 * (1 - 1.5 * 27.4e-6)) / 2  # both were read at 21.5 degrees
+    assert nominal.mean == pytest.approx(brought, abs=1e-9)
     assert [left.original for left in nominal.left_out] == ["O3"]
     assert nominal.agrees is True
 

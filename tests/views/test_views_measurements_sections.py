@@ -99,8 +99,10 @@ def test_originals_stand_side_by_side_with_their_condition(demo: dict[str, PartF
     assert isinstance(plot, DeviationPlot)
     row = plot.rows[0]
     assert (row.label, row.lower, row.upper) == ("rim_od", -0.25, 0.25)
-    assert [round(point.value, 9) for point in row.points] == [-0.04, 0.01, -0.28]
-    assert row.points[0].spread == pytest.approx(0.0603, abs=1e-4)
+    grown = (1 - 1.5 * 27.4e-6, 1 - 1.5 * 27.4e-6, 1)  # M1 and M2 were read at 21.5 degrees, M3 at 20
+    brought = [size * share - 112.4 for size, share in zip((112.36, 112.41, 112.12), grown, strict=True)]
+    assert [point.value for point in row.points] == pytest.approx(brought, abs=1e-9)
+    assert row.points[0].spread == pytest.approx(0.0604, abs=1e-4)
     assert "O3 −0.28 (left out)" in plot.words
 
 
@@ -110,14 +112,15 @@ def test_verdicts_are_in_words_with_the_arithmetic_behind_them(demo: dict[str, P
     first = rows(section.tables[0])[0]
     assert first[3:7] == ["conforms", "over 99.9 %", "under 0.1 %", "4.1"]
     assert section.working is not None
-    assert section.working.formula[0] == (
-        "rim_od (M1, M2, M3): u = √(0.0302²) = 0.0302; U = 2.00 × 0.0302 = 0.0603 mm; guard band 0.822 U = 0.0496; "
-        "conforms from 112.1996 to 112.6004 mm"
+    assert (
+        "rim_od (M1): to 20 °C (ISO 1): 112.36 mm × 27.4e-6/K × (20 − 21.5) K = -0.0046 mm" in section.working.formula
     )
+    budget = next(line for line in section.working.formula if line.startswith("rim_od (M1, M2): u"))
+    assert budget.endswith("guard band 0.822 U = 0.0497; conforms from 112.1997 to 112.6003 mm")
     named = next(one for one in section.working.inputs if one.name == "M1")
     assert "arm-1 (calibrated 2026-01-12, due 2027-01-12)" in words(named.source)
     assert any(run.href.endswith("o1-points.csv") for run in named.source)
-    assert "not brought to 20 °C" in named.value
+    assert "brought to 20 °C by 27.4e-6 per K" in named.value
 
 
 def test_narrow_limits_name_what_would_do(demo: dict[str, PartFile]) -> None:
