@@ -65,6 +65,8 @@ def read_mesh(root: Path, path: str) -> tuple[Mesh | None, tuple[Finding, ...]]:
         return None, (_refuse(path, f"{path} has {len(loaded.faces):,} triangles; at most {MAX_TRIANGLES:,} are read"),)
     if not np.isfinite(loaded.vertices).all():
         return None, (_refuse(path, f"{path} has a corner that is not a finite number"),)
+    if not 0 <= int(loaded.faces.min()) <= int(loaded.faces.max()) < len(loaded.vertices):
+        return None, (_refuse(path, f"{path} has a triangle whose corner is not in the file"),)
     loaded.merge_vertices()
     mesh = _build(path, loaded)
     return mesh, tuple(_check_closed(mesh))

@@ -299,8 +299,8 @@ class _Reader:
             return
         group, (a, b, c) = (fields[0].strip(), fields[1:]) if self.width == 4 else (LOOSE, fields)
         try:
-            if "_" in a or "_" in b or "_" in c:
-                raise ValueError
+            if "_" in a or "_" in b or "_" in c or not (a.isascii() and b.isascii() and c.isascii()):
+                raise ValueError  # digits of other scripts look like others than they are
             x, y, z = float(a), float(b), float(c)
         except ValueError:
             point = self.parse_slowly(number, text)

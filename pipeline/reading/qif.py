@@ -24,6 +24,8 @@ from pipeline.reading.source import is_link_inside
 
 MAX_BYTES = 50_000_000
 MAX_DEPTH = 60
+MAX_VALUE = 1e12
+"""In mm or degrees, as in records; beyond it a unit's factor is wrong."""
 _SPACE = "http://qifstandards.org/xsd/qif3"
 _ANGLES = ("Angle", "Angular")
 _NO_LENGTH = ("SurfaceTexture", "Thread", "UserDefined", "Weld", "Pressure", "Temperature", "Mass", "Force")
@@ -133,6 +135,8 @@ class _Reader:
         except expat.ExpatError as error:
             message = f"the file is not well-formed XML: {expat.ErrorString(error.code)}"
             self.faults.add(rules.UNREADABLE_READINGS, message, error.lineno, error.offset + 1)
+        except (LookupError, ValueError) as error:  # an encoding that is not known, or not one that XML may have
+            self.faults.add(rules.UNREADABLE_READINGS, f"the file is not in an encoding that can be read: {error}")
         except _Stop:
             return
 
@@ -229,7 +233,7 @@ class _Reader:
         """Return one value in mm or degrees, or None with the reason noted."""
         number = parse_number(raw.texts["Value"])
         u = None if raw.u is None else parse_number(raw.u)
-        if number is None or (raw.u is not None and u is None):
+        if number is None or (raw.u is not None and (u is None or u < 0)):
             message = f'"{raw.texts["Value"][:40]}" is not a finite value'
             self.faults.add(rules.NOT_A_COORDINATE, message, raw.line, raw.column)
             return None
@@ -243,6 +247,10 @@ class _Reader:
             self.faults.add(rules.UNIT_MISSING, message, raw.line, raw.column)
             return None
         factor = self.factors[kind][name] * (math.degrees(1.0) if is_angle else 1000.0)
+        if not all(abs(one * factor) <= MAX_VALUE for one in (number, u or 0.0)):
+            message = f'"{raw.texts["Value"][:40]}" {name} is no size that a part has'
+            self.faults.add(rules.NOT_A_COORDINATE, message, raw.line, raw.column)
+            return None
         item = self.items.get(raw.texts.get("CharacteristicItemId", ""), {})
         shown = item.get("name") or item.get("designator") or f"id {raw.texts.get('CharacteristicItemId', '?')}"
         return QifValue(

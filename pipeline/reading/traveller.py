@@ -49,7 +49,12 @@ def parse_traveller(content: bytes) -> tuple[tuple[TriedRow, ...], tuple[str, ..
     except UnicodeDecodeError as error:
         return (), (f"byte {error.start + 1} is not UTF-8 text; save the sheet as CSV UTF-8",)
     first = text.splitlines()[0] if text.strip() else ""
-    table = list(csv.reader(io.StringIO(text), delimiter=";" if first.count(";") > first.count(",") else ","))
+    mark = ";" if first.count(";") > first.count(",") else ","
+    table: list[list[str]] = []
+    try:
+        table.extend(csv.reader(io.StringIO(text, newline=""), delimiter=mark))
+    except csv.Error as error:
+        return (), (f"row {len(table) + 1}: {error}",)
     if not table:
         return (), ("the traveller is empty",)
     names = [name.strip().casefold() for name in table[0]]

@@ -1,0 +1,10 @@
+"""Fuzz the reader of lists: `python tests/hostile/fuzz_lists.py -runs=100000` (see fuzzing.py)."""
+
+import sys
+from pathlib import Path
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).parents[1]))
+    from hostile.fuzzing import fuzz
+
+    fuzz("lists")
