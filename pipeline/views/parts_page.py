@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from pipeline.gates.quoted import find_chosen
-from pipeline.model.words import GATES, Gate
+from pipeline.model.words import GATES, Gate, GateState
+from pipeline.portfolio.outlook import find_outlook
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.views.addresses import PARTS, PARTS_CSV, PARTS_DATA, find_part_page
 from pipeline.views.next_steps import find_actions
@@ -22,15 +23,19 @@ FACETS = (
     Facet("year", "year", "all years"),
     Facet("hand", "hand", "all hands"),
     Facet("family", "family", "all families"),
-    Facet("gate", "gate", "all gates"),
+    Facet("gate", "stage", "all stages"),
     Facet("state", "state", "all states"),
+    Facet("readiness", "readiness", "any readiness"),
     Facet("engineer", "engineer", "all engineers"),
+    Facet("resource", "waits for", "all resources"),
     Facet("safety", "safety class", "all safety classes"),
     Facet("supplier", "supplier", "all suppliers"),
 )
 FIELDS = ("number", "name", "fits", "family", "engineer", "supplier", "features", "notes")
 RELEASED = "released"
 NEXT_LETTERS = 110
+FEW_MISSING = 2
+"""Up to so many missing requirements each count is a choice of its own (common practice, no source)."""
 
 
 def build_parts_page(portfolio: Portfolio) -> PartsPage:
@@ -38,8 +43,10 @@ def build_parts_page(portfolio: Portfolio) -> PartsPage:
     files = list(portfolio.parts.values())
     unit = "" if portfolio.workspace is None else portfolio.workspace.catalogues.money.currency
     head = PageHead("Parts", PARTS, word_parts(portfolio), "parts")
+    waiting = find_waiting(portfolio)
+    rows = tuple(build_part_row(file, waiting.get(file.number, ())) for file in files)
     empty = "No part is recorded. Write projects/<number>/part.yaml; `pipeline schema part` tells an editor how."
-    return PartsPage(head, tuple(map(build_part_row, files)), FACETS, FIELDS, unit, PARTS_DATA, PARTS_CSV, empty)
+    return PartsPage(head, rows, FACETS, FIELDS, unit, PARTS_DATA, PARTS_CSV, empty)
 
 
 def word_parts(portfolio: Portfolio) -> str:
@@ -56,8 +63,8 @@ def word_parts(portfolio: Portfolio) -> str:
     return words + "."
 
 
-def build_part_row(file: PartFile) -> PartRow:
-    """Make one row of the list."""
+def build_part_row(file: PartFile, waits_for: tuple[str, ...] = ()) -> PartRow:
+    """Make one row of the list. waits_for : the resources in whose queue the part stands."""
     part, standing = file.part, file.standing
     gate = standing.gate or Gate.TOOLING
     mark = Mark.PROVEN if standing.released else find_gate_mark(file, gate)
@@ -84,7 +91,7 @@ def build_part_row(file: PartFile) -> PartRow:
         stake="–" if cost is None or cost.likely == 0 else f"{cost.likely:,.0f}",
         stake_value=0.0 if cost is None else float(round(cost.likely)),
         next=_word_next(file),
-        facets=_find_facets(file, gate, mark),
+        facets=_find_facets(file, gate, mark, waits_for),
         texts=_find_texts(file),
     )
 
@@ -101,6 +108,36 @@ def _word_next(file: PartFile) -> str:
     return shorten(write_sentence(words), NEXT_LETTERS)
 
 
+def word_readiness(file: PartFile) -> str:
+    """Return how much the part wants for its next decision: of its own gate, and of earlier ones that went stale."""
+    standing = file.standing
+    if standing.released:
+        return "for sale"
+    if standing.state in (GateState.HELD, GateState.DROPPED):
+        return standing.state.value
+    looked = [one for one in standing.gates.values() if one.gate is standing.gate or one.state is GateState.STALE]
+    missing = sum(len(one.open_requirements) for one in looked)
+    if missing == 0:
+        return "a decision is wanted"
+    if missing <= FEW_MISSING:
+        return f"{word_count(missing, 'requirement')} missing"
+    return f"{FEW_MISSING + 1} or more requirements missing"
+
+
+def find_waiting(portfolio: Portfolio) -> dict[str, tuple[str, ...]]:
+    """Return, by part, the resources in whose queue it stands now; empty where the flow was not reckoned."""
+    outlook = find_outlook(portfolio)
+    if outlook is None or outlook.flow is None or portfolio.workspace is None:
+        return {}
+    known = portfolio.workspace.catalogues.resources.resources
+    found: dict[str, dict[str, None]] = {}
+    for one in outlook.flow.resources:
+        name = known[one.key.partition(":")[0]].name  # an engineer's own share of an hour is the engineer's filter
+        for number in one.parts:
+            found.setdefault(number, {})[name] = None
+    return {number: tuple(names) for number, names in found.items()}
+
+
 def _find_suppliers(file: PartFile) -> tuple[str, ...]:
     """Return the suppliers of a part by name: the chosen one first, then who quotes, makes tools or works on it."""
     part, catalogues = file.part, file.workspace.catalogues
@@ -113,7 +150,7 @@ def _find_suppliers(file: PartFile) -> tuple[str, ...]:
     return tuple(name_supplier(catalogues, key) for key in known)
 
 
-def _find_facets(file: PartFile, gate: Gate, mark: Mark) -> tuple[tuple[str, ...], ...]:
+def _find_facets(file: PartFile, gate: Gate, mark: Mark, waits_for: tuple[str, ...]) -> tuple[tuple[str, ...], ...]:
     part, catalogues = file.part, file.workspace.catalogues
     fits = part.fits.values()
     years = sorted({year for fit in fits for year in range(fit.years.first, fit.years.last + 1)})
@@ -125,7 +162,9 @@ def _find_facets(file: PartFile, gate: Gate, mark: Mark) -> tuple[tuple[str, ...
         (catalogues.families.families[part.family].name,),
         (RELEASED if file.standing.released else gate.value,),
         ("hold call" if file.standing.hold_calls else "for sale" if file.standing.released else MARK_WORDS[mark],),
+        (word_readiness(file),),
         (name_person(catalogues, part.engineer),),
+        waits_for,
         (name_safety(catalogues, part.safety),),
         _find_suppliers(file),
     )

@@ -221,6 +221,36 @@ def test_state_is_in_the_address(theme_site: Path, open_page: Callable[..., Any]
     assert "?" not in again.url
 
 
+def test_every_column_sorts_both_ways_and_stays_in_the_address(theme_site: Path, open_page: Callable[..., Any]) -> None:
+    """The order is that of a sort in Python: of keys of the data file, or of the words in the cells."""
+    page = open_page(theme_site / "parts" / "index.html").page
+    again = open_page(theme_site / "parts" / "index.html").page
+    index = _read_index(theme_site)
+    heads = page.locator("#parts thead th")
+    assert heads.count() == page.locator("#parts thead th button").count() == 8
+    for at in range(heads.count()):
+        head = heads.nth(at)
+        for down in (False, True):
+            head.locator("button").click()
+            assert head.get_attribute("aria-sort") == ("descending" if down else "ascending")
+            if down:
+                again.goto(page.url)
+                assert _rows(again) == _rows(page)
+            key = head.get_attribute("data-sort")
+            if key is not None:
+                numbers = {row[2][0]: row[2][int(key)] for row in index["rows"]}
+                keys: list[Any] = [numbers[number] for number in _rows(page)]
+            else:
+                keys = [
+                    words.casefold()
+                    for words in page.locator(f"#parts tbody tr > :nth-child({at + 1})").all_inner_texts()
+                ]
+            assert keys == sorted(keys, reverse=down), (at, down)
+        head.locator("button").click()
+        assert page.locator("#parts thead [aria-sort]").count() == 0
+    assert "sort" not in page.url
+
+
 @pytest.mark.parametrize(
     ("query", "first"),
     (("TW-101", "TW-101"), ("tw101", "TW-101"), ("101", "TW-101"), ("tarnwick rim", "TW-101"), ("torsoin spring", "TW-110"), ("SPRNG", "TW-110"), ("coupe", None), ("lamp mara", None)),
@@ -293,10 +323,11 @@ def test_typo_distance_agrees_with_its_slow_twin(theme_site: Path, open_page: Ca
 
 
 def test_two_thousand_rows_filter_at_once(large_theme_site: Path, open_page: Callable[..., Any]) -> None:
-    """Time from a keystroke or a choice to a page laid out again. PIPELINE_TIMED=1 asks for the goal (95 % under 50 ms);
-    on a machine that does other work at the same time only a gross slip is caught."""
+    """Time from a keystroke, a choice or a click on a head to a page laid out again, beside what the browser itself takes
+    to lay the shown rows out again. The ratio is held; PIPELINE_TIMED=1 asks for the goal too (95 % under 50 ms), for a
+    machine that does nothing else."""
     page = open_page(large_theme_site / "parts" / "index.html").page
-    times = page.evaluate(
+    times, floors = page.evaluate(
         """() => {
         const query = document.getElementById("query"), times = [];
         const type = text => { for (let n = 1; n <= text.length; n++) {
@@ -319,10 +350,20 @@ def test_two_thousand_rows_filter_at_once(large_theme_site: Path, open_page: Cal
             button.click();
             document.body.getBoundingClientRect();
             times.push(performance.now() - start); });
-        return times; }"""
+        const body = document.querySelector("#parts tbody"), floors = [];
+        for (let n = 0; n < 15; n++) {
+            const start = performance.now(), rows = Array.from(body.rows).slice(0, 40);
+            body.textContent = "";
+            body.append(...rows);
+            document.body.getBoundingClientRect();
+            floors.push(performance.now() - start); }
+        return [times, floors]; }"""
     )
     times.sort()
-    most = times[int(len(times) * 0.95)]
-    print(f"{len(times)} steps over 2,000 rows: half within {times[len(times) // 2]:.1f} ms, 95 % within {most:.1f} ms")
+    half, most, floor = times[len(times) // 2], times[int(len(times) * 0.95)], sorted(floors)[len(floors) // 2]
+    print(
+        f"{len(times)} steps over 2,000 rows: half within {half:.1f} ms, 95 % within {most:.1f} ms, floor {floor:.1f} ms"
+    )
     assert len(times) > 60
-    assert most < (50 if os.environ.get("PIPELINE_TIMED") == "1" else 500)
+    assert half < 8 * floor
+    assert most < 50 or os.environ.get("PIPELINE_TIMED") != "1"

@@ -270,6 +270,9 @@ _FITS = (("Tarnwick Sedge saloon 1951–55", "Tarnwick Sedge", "saloon"), ("Tarn
 _GATES = ("measure", "model", "prototype", "fit check", "quote", "tooling")
 
 
+_READINESS = ("1 requirement missing", "2 requirements missing", "3 or more requirements missing", "a decision is wanted")
+
+
 def _build_row(at: int, rng: random.Random) -> v.PartRow:
     name, family = _NAMES[at % len(_NAMES)]
     if at >= len(_NAMES):
@@ -284,14 +287,14 @@ def _build_row(at: int, rng: random.Random) -> v.PartRow:
     state = v.MARK_WORDS[mark]
     stakes = f"{stake:,}"
     supplier = rng.choice(("north-die", "Osier Castings", "Pell Plating", "Fenwick Press"))
-    facets = ((vehicle,), (body,), tuple(str(y) for y in range(1951, 1956)), ("left", "right"), (family,), (_GATES[stage],), (state,), (who,), (rng.choice(("arm", "printer", "saloon-3", "plater")),), (safety,), (supplier,))
+    facets = ((vehicle,), (body,), tuple(str(y) for y in range(1951, 1956)), ("left", "right"), (family,), (_GATES[stage],), (state,), (_READINESS[(at + stage) % 4],), (who,), (rng.choice(("arm", "printer", "saloon-3", "plater")),), (safety,), (supplier,))
     return v.PartRow(number, name, "parts/TW-101.html", fits, family, _GATES[stage], stage, state, mark, rail, f"{stage} gates proven, {_GATES[stage]} {state}", who, safety, f"{days} d", days, stakes, float(stake), rng.choice(("Print revision D and refit", "Wait for the second quote", "Measure a third original", "Decide: everything is in hand", "Ask the plater for a sample")), facets, (number, name, fits, family, who, supplier, "outside diameter, screw boss distance" if at % 4 == 0 else "wall thickness"))
 
 
 def build_parts(count: int = 200) -> v.PartsPage:
     """The list with as many parts as wanted, the same for each count."""
     rng = random.Random(7)
-    keys = "vehicle:vehicles,body:bodies,year:years,hand:hands,family:families,stage:stages,state:states,engineer:engineers,resource:resources,safety:safety classes,supplier:suppliers"
+    keys = "vehicle:vehicles,body:bodies,year:years,hand:hands,family:families,stage:stages,state:states,readiness:readiness,engineer:engineers,resource:resources,safety:safety classes,supplier:suppliers"
     facets = tuple(v.Facet(key, "safety class" if key == "safety" else key, f"all {plural}") for key, plural in (one.split(":") for one in keys.split(",")))
     fields = ("number", "name", "fits", "family", "engineer", "supplier", "features")
     rows = tuple(_build_row(at, rng) for at in range(count))

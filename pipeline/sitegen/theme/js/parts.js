@@ -12,7 +12,13 @@
   var rows = Array.prototype.slice.call(body.rows);
   var query = form.elements.q;
   var selects = index.facets.map(function (facet) { return form.elements[facet.key]; });
-  var heads = Array.prototype.filter.call(table.tHead.rows[0].cells, function (cell) { return cell.dataset.sort; });
+  /* Columns sort by a key of the data file (data-sort), or by the words that stand in their cells (data-words). */
+  var NAMES = index.sorts || ["number", "name", "stage", "age", "stake"];
+  var heads = Array.prototype.filter.call(table.tHead.rows[0].cells, function (cell) { return cell.dataset.sort || cell.dataset.words; });
+  var columns = heads.map(function (head) {
+    if (head.dataset.words) return { name: head.dataset.words, cell: head.cellIndex, keys: null };
+    return { name: NAMES[head.dataset.sort], cell: -1, keys: index.rows.map(function (row) { return row[2][head.dataset.sort]; }) };
+  });
   var count = document.getElementById("count");
   var none = document.getElementById("none");
   var clear = document.getElementById("clear");
@@ -31,13 +37,12 @@
     index.facets[f].values.forEach(function (_, at) { select.appendChild(option(index.facets[f], at)); });
   });
 
-  heads.forEach(function (head) {
+  heads.forEach(function (head, at) {
     var button = document.createElement("button");
     button.type = "button";
     while (head.firstChild) button.appendChild(head.firstChild);
     head.appendChild(button);
     button.addEventListener("click", function () {
-      var at = Number(head.dataset.sort);
       if (state.sort === at && state.down) state.sort = -1;
       else { state.down = state.sort === at ? true : false; state.sort = at; }
       update();
@@ -52,7 +57,7 @@
       select.value = index.facets[f].values.includes(value) ? value : "";
     });
     var order = /^(-?)(\w+)$/.exec(wanted.get("sort") || "");
-    var at = order ? ["number", "name", "stage", "age", "stake"].indexOf(order[2]) : -1;
+    var at = order ? columns.findIndex(function (column) { return column.name === order[2]; }) : -1;
     state.sort = at;
     state.down = at >= 0 && order[1] === "-";
   }
@@ -61,7 +66,7 @@
     var wanted = new URLSearchParams();
     if (query.value.trim()) wanted.set("q", query.value.trim());
     selects.forEach(function (select, f) { if (select.value) wanted.set(index.facets[f].key, select.value); });
-    if (state.sort >= 0) wanted.set("sort", (state.down ? "-" : "") + ["number", "name", "stage", "age", "stake"][state.sort]);
+    if (state.sort >= 0) wanted.set("sort", (state.down ? "-" : "") + columns[state.sort].name);
     var text = wanted.toString();
     try {
       history.replaceState(null, "", text ? "?" + text : location.pathname);
@@ -89,14 +94,33 @@
     return { rows: passed, counts: counts };
   }
 
-  function compare(a, b) {
-    var x = index.rows[a][2][state.sort], y = index.rows[b][2][state.sort];
+  /* The place of every row in the order of a column's words, found once: "10 mm" comes after "9 mm". */
+  function rankWords(cell) {
+    var alphabet = new Intl.Collator(undefined, { numeric: true });
+    var words = rows.map(function (row) { return row.cells[cell].textContent; });
+    var order = words.map(function (_, at) { return at; }).sort(function (a, b) { return alphabet.compare(words[a], words[b]); });
+    var ranks = [], rank = 0;
+    order.forEach(function (at, place) {
+      if (place && alphabet.compare(words[at], words[order[place - 1]])) rank = place;
+      ranks[at] = rank;
+    });
+    return ranks;
+  }
+
+  function findKeys() {
+    var column = columns[state.sort];
+    if (!column.keys) column.keys = rankWords(column.cell);
+    return column.keys;
+  }
+
+  function compare(keys, a, b) {
+    var x = keys[a], y = keys[b];
     var order = typeof x === "number" ? x - y : x < y ? -1 : x > y ? 1 : 0;
     return (state.down ? -order : order) || a - b;
   }
 
   function orderRows(list) {
-    if (state.sort >= 0) list.sort(compare);
+    if (state.sort >= 0) list.sort(compare.bind(null, findKeys()));
     else if (answers) list.sort(function (a, b) { return answers.get(b).score - answers.get(a).score || a - b; });
     return list;
   }
@@ -155,8 +179,8 @@
     body.textContent = "";
     place(FIRST);
     showCounts(passed.counts);
-    heads.forEach(function (head) {
-      if (Number(head.dataset.sort) === state.sort) head.setAttribute("aria-sort", state.down ? "descending" : "ascending");
+    heads.forEach(function (head, at) {
+      if (at === state.sort) head.setAttribute("aria-sort", state.down ? "descending" : "ascending");
       else head.removeAttribute("aria-sort");
     });
     var all = rows.length;
