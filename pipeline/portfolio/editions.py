@@ -184,7 +184,10 @@ def _find_state(file: PartFile) -> OuterState:
 def _find_stage(file: PartFile, state: OuterState) -> OuterStage | None:
     if state is OuterState.PAUSED:
         return None
-    return OuterStage.DONE if file.standing.gate is None else _STAGES[file.standing.gate]
+    gate = file.standing.gate
+    if gate is Gate.MEASURE and file.standing.state is GateState.NOT_STARTED:
+        return OuterStage.PLANNED
+    return OuterStage.DONE if gate is None else _STAGES[gate]
 
 
 def _build_fit(file: PartFile, fit: Application) -> OuterFit:

@@ -23,13 +23,14 @@ class OuterState(StrEnum):
 class OuterStage(Enum):
     """What is being done about a part that is coming, in order."""
 
-    MEASURING = 0
-    DRAWING = 1
-    SAMPLES = 2
-    TRYING = 3
-    PREPARING = 4
-    TOOLING = 5
-    DONE = 6
+    PLANNED = 0
+    MEASURING = 1
+    DRAWING = 2
+    SAMPLES = 3
+    TRYING = 4
+    PREPARING = 5
+    TOOLING = 6
+    DONE = 7
 
 
 class OuterTrialState(StrEnum):
@@ -149,7 +150,7 @@ class OuterRegulation:
 
 @dataclass(frozen=True, slots=True)
 class OuterHazard:
-    """What originals of the part can hold, and the usual care; both empty where only that there is something is said."""
+    """What originals of the part can hold, and the usual care; both empty: something that has no entry."""
 
     name: str
     care: str

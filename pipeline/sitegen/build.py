@@ -19,7 +19,9 @@ from mkdocs.config.defaults import MkDocsConfig
 from mkdocs.exceptions import Abort, ConfigurationError, PluginError
 
 from pipeline.findings.finding import Finding
+from pipeline.model.edition import INTERNAL
 from pipeline.portfolio.portfolio import Portfolio
+from pipeline.sitegen.edition_files import check_edition_name, find_edition_conflict
 from pipeline.sitegen.plugin import PipelinePlugin
 from pipeline.sitegen.record_point import find_record_point
 from pipeline.sitegen.site_lock import lock_site
@@ -51,23 +53,28 @@ class BuiltSite:
         return self.out / "index.html"
 
 
-def build_site(root: Path, out: Path | None = None, today: dt.date | None = None) -> BuiltSite:
-    """Build the site of a workspace into `out` (`build/site` of the workspace, if None).
+def build_site(root: Path, out: Path | None = None, today: dt.date | None = None, edition: str = INTERNAL) -> BuiltSite:
+    """Build the site of a workspace into `out` (`build/site`, or `build/<edition>` of the workspace, if None).
 
     The new site is built in a folder beside `out` and then takes its place: whatever stops a build (a crash, a kill, a
     full disk) leaves the old site whole. Two builds of one commit and day give the same bytes.
 
-    Raises SiteBusy when another build of the same site is running, SiteNotBuilt when MkDocs refuses, OSError when the
-    disk does.
+    Raises EditionUnknown for an edition that the workspace does not have, SiteBusy when another build of the same site
+    is running, SiteNotBuilt when MkDocs refuses, OSError when the disk does.
     """
     root = root.resolve()
-    out = (root / DEFAULT_OUT if out is None else out).resolve()
+    check_edition_name(root, edition)
+    default = DEFAULT_OUT if edition == INTERNAL else f"build/{edition}"
+    out = (root / default if out is None else out).resolve()
     _refuse_wrong_place(root, out)
+    conflict = find_edition_conflict(out, edition)
+    if conflict:
+        raise SiteNotBuilt(conflict)
     with lock_site(out):
         _sweep(out)
         draft = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".part", dir=out.parent))
         try:
-            built = _build_into(root, draft, out, today)
+            built = _build_into(root, draft, out, today, edition)
             draft.chmod(0o755)
             swap_folders(draft, out)
         finally:
@@ -118,10 +125,10 @@ def swap_folders(draft: Path, out: Path) -> None:
     shutil.rmtree(aside, ignore_errors=True)
 
 
-def _build_into(root: Path, draft: Path, out: Path, today: dt.date | None) -> BuiltSite:
+def _build_into(root: Path, draft: Path, out: Path, today: dt.date | None, edition: str) -> BuiltSite:
     with _listen() as heard:
         try:
-            config = load_site_config(root, draft, today)
+            config = load_site_config(root, draft, today, edition)
             plugin = config.plugins["pipeline"]
             if not isinstance(plugin, PipelinePlugin):
                 raise SiteNotBuilt(f"{CONFIG} does not name the plugin `pipeline`")
@@ -136,10 +143,13 @@ def _build_into(root: Path, draft: Path, out: Path, today: dt.date | None) -> Bu
     if portfolio is None:
         raise SiteNotBuilt("the records were not read")
     pages = sum(1 for _ in draft.rglob("*.html"))
-    return BuiltSite(out, pages, len(portfolio.parts), portfolio.findings, tuple(heard), plugin.cache.drawn)
+    parts = len(portfolio.parts) if plugin.outer is None else plugin.outer.count
+    return BuiltSite(out, pages, parts, portfolio.findings, tuple(heard), plugin.cache.drawn)
 
 
-def load_site_config(root: Path, site_dir: Path, today: dt.date | None = None) -> MkDocsConfig:
+def load_site_config(
+    root: Path, site_dir: Path, today: dt.date | None = None, edition: str | None = None
+) -> MkDocsConfig:
     """Return the MkDocs configuration of a workspace: its own site/mkdocs.yml, or the plainest one that works."""
     path = root / CONFIG
     if path.is_file():
@@ -158,6 +168,8 @@ def load_site_config(root: Path, site_dir: Path, today: dt.date | None = None) -
     plugin = config.plugins.get("pipeline")
     if isinstance(plugin, PipelinePlugin) and today is not None:
         plugin.config.today = today
+    if isinstance(plugin, PipelinePlugin) and edition is not None:
+        plugin.config.edition = edition
     return config
 
 

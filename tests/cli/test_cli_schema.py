@@ -45,7 +45,7 @@ def read_value(path: Path) -> Any:
 
 def test_there_are_records_to_look_at() -> None:
     assert len(RECORDS) >= 24
-    assert len(CATALOGUES) == 11
+    assert len(CATALOGUES) == 12
 
 
 @pytest.mark.parametrize("path", RECORDS, ids=lambda path: path.parent.name)
