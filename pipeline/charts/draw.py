@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipeline.charts.ages import render_ages
+from pipeline.charts.code import render_code
 from pipeline.charts.columns import render_columns
 from pipeline.charts.curves import render_curves
 from pipeline.charts.deviation import render_deviations
@@ -20,6 +21,7 @@ from pipeline.views.shapes_charts import (
     CurveChart,
     DeviationPlot,
     LadderChart,
+    QrCode,
     RoundnessPlot,
     SpreadChart,
     StackDrawing,
@@ -58,3 +60,5 @@ def render_chart(chart: Chart) -> str:
             return render_cash(chart)
         case FrontierChart():
             return render_frontier(chart)
+        case QrCode():
+            return render_code(chart)

@@ -44,7 +44,7 @@ def command(part: str, traveller: Path | None, empty: bool, desk: Desk, **flags:
     """
     near = take_near(desk, part)
     if empty:
-        from pipeline.views.bench import render_empty_traveller
+        from pipeline.views.traveller import render_empty_traveller
 
         click.echo(render_empty_traveller(near.build_part_file()), nl=False)
         return 0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -46,14 +46,30 @@ LITTLE_WEEKS = 26
 
 
 @dataclass(frozen=True, slots=True)
+class Turn:
+    """A part that waits for a resource: since when it is in its stage, and the hours that it is likely to take there."""
+
+    number: str
+    gate: Gate
+    arrived: dt.date
+    hours: float
+
+
+@dataclass(frozen=True, slots=True)
 class AtResource:
-    """What is at a resource now: `parts` whose turn it is or who wait for it; its queue; `limit` on parts at once."""
+    """What is at a resource now: `turns` in the order in which they come (first come, first served, then by number);
+    its queue; `limit` on parts at once."""
 
     key: str
     name: str
     queue: ResourceQueue
-    parts: tuple[str, ...]
+    turns: tuple[Turn, ...]
     limit: int | None
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """The parts whose turn it is or who wait, by number."""
+        return tuple(sorted(turn.number for turn in self.turns))
 
     @property
     def over(self) -> int:
@@ -148,8 +164,7 @@ class Flow:
     @cached_property
     def resources(self) -> tuple[AtResource, ...]:
         """What queues at each resource now, longest queue first."""
-        waiting: dict[str, list[str]] = {key: [] for key in self.floor.hours}
-        hours: dict[str, float] = {}
+        waiting: dict[str, list[Turn]] = {key: [] for key in self.floor.hours}
         for stay in self.open_stays:
             part = self.workspace.parts[stay.number]
             if stay.ending is Ending.HELD or is_resource_used(self.lineage.parts[stay.number], stay, self.day):
@@ -157,12 +172,14 @@ class Flow:
             if not is_waiting_for_resources(part, stay, self.day):
                 continue
             for need in self.floor.find_needs(part, stay.gate):
-                waiting.setdefault(need.resource, []).append(stay.number)
-                hours[need.resource] = hours.get(need.resource, 0.0) + compute_mean(need.hours)
+                turn = Turn(stay.number, stay.gate, stay.arrived, compute_mean(need.hours))
+                waiting.setdefault(need.resource, []).append(turn)
+        hours = {key: sum(turn.hours for turn in turns) for key, turns in waiting.items() if turns}
         queues = compute_resource_queues(hours, self.floor.hours)
         entries = self.workspace.catalogues.resources.resources
         return tuple(
-            AtResource(q.resource, self.floor.name(q.resource), q, tuple(sorted(waiting[q.resource])),
+            AtResource(q.resource, self.floor.name(q.resource), q,
+                       tuple(sorted(waiting[q.resource], key=lambda turn: (turn.arrived, turn.number))),
                        entries[q.resource.partition(":")[0]].limit)
             for q in queues
         )  # fmt: skip
@@ -194,9 +211,8 @@ def compute_flow(
     if workspace is None:
         return None
     numbers = [number for number in workspace.parts if number in portfolio.parts]
-    days = {number: find_first_day(workspace.parts[number], lineage.parts[number]) for number in numbers}
-    firsts = {number: day for number, day in days.items() if day is not None and day <= workspace.today}
-    maker = _Maker(workspace, lineage, firsts, recorded or {})
+    maker = _make_maker(workspace, lineage, numbers, recorded or {})
+    firsts = maker.firsts
     stays = maker.find_all(workspace.today)
     usual = maker.build_usual(stays, workspace.today)
     floor = Shopfloor(workspace.catalogues, workspace.today)
@@ -208,6 +224,25 @@ def compute_flow(
         if root is not None:
             keep_simulation(root, key, found)
     return Flow(workspace, lineage, floor, firsts, stays, usual, plan, found, without, portfolio.checked.standings)
+
+
+def plan_present(workspace: Workspace, lineage: Lineage, numbers: Iterable[str]) -> FlowPlan:
+    """Return what remains to be done of some parts, as a simulation takes it: the plan that `compute_flow` simulates.
+
+    It needs no history from git: what is on disk today is known today.
+    """
+    maker = _make_maker(workspace, lineage, numbers, {})
+    stays = maker.find_all(workspace.today)
+    floor = Shopfloor(workspace.catalogues, workspace.today)
+    return maker.build(stays, maker.build_usual(stays, workspace.today), floor)[0]
+
+
+def _make_maker(
+    workspace: Workspace, lineage: Lineage, numbers: Iterable[str], recorded: Mapping[str, Mapping[int, dt.date]]
+) -> _Maker:
+    days = {number: find_first_day(workspace.parts[number], lineage.parts[number]) for number in numbers}
+    firsts = {number: day for number, day in days.items() if day is not None and day <= workspace.today}
+    return _Maker(workspace, lineage, firsts, recorded)
 
 
 class _Maker:

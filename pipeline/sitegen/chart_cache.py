@@ -25,8 +25,8 @@ _PLACE = re.compile(r"<!--figure ([0-9a-f]{64})-->")
 
 @cache
 def compute_stamp() -> str:
-    """Return what else a drawing depends on: the drawing code and the library it draws with (sha256, hex)."""
-    digest = hashlib.sha256(version("matplotlib").encode())
+    """Return what else a drawing depends on: the drawing code and the libraries it draws with (sha256, hex)."""
+    digest = hashlib.sha256(f"{version('matplotlib')} {version('segno')}".encode())
     for path in sorted(Path(pipeline.charts.__file__).parent.glob("*.py")):
         digest.update(path.read_bytes().replace(b"\r\n", b"\n"))
     return digest.hexdigest()

@@ -27,16 +27,18 @@ from mkdocs.structure.files import File, Files
 from mkdocs.structure.pages import Page
 
 from pipeline.findings.finding import Severity
+from pipeline.model.edition import INTERNAL
 from pipeline.portfolio.outlook import look_out
 from pipeline.portfolio.portfolio import Portfolio, build_portfolio
 from pipeline.sitegen.chart_cache import ChartCache
+from pipeline.sitegen.edition_files import WRITTEN_TEMPLATE, OuterEdition, open_edition
 from pipeline.sitegen.link_check import check_links
 from pipeline.sitegen.record_point import RecordPoint, find_record_point
 from pipeline.sitegen.rendering import build_environment, dress_environment
 from pipeline.sitegen.site_files import build_data_files, build_views, list_copies, render_pages
 from pipeline.views.review_page import find_left_out
 from pipeline.views.shapes_site import NavItem, PageHead, Site
-from pipeline.views.site_facts import build_site_facts
+from pipeline.views.site_facts import build_site_facts, find_site_address
 
 log = logging.getLogger("mkdocs.plugins.pipeline")
 
@@ -61,6 +63,8 @@ class PipelineConfig(base.Config):  # type: ignore[no-untyped-call]
     """Day to speak of instead of today, e.g. 2026-11-30."""
     logo = options.Type(str, default="")
     """The maker's logo: a path in the folder of the hand-written pages."""
+    edition = options.Type(str, default=INTERNAL)
+    """What is shown: `internal`, all of it, or an edition of shared/editions.yaml."""
 
 
 class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-call]
@@ -68,6 +72,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
 
     command: str = "build"
     portfolio: Portfolio | None = None
+    outer: OuterEdition | None = None
     pages: dict[str, str]
     cache: ChartCache
 
@@ -86,6 +91,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         config.theme.static_templates.clear()
         self.root = self._find_root(config)
         self.cache = ChartCache(self.root)
+        self.outer = open_edition(self.config.edition, self.root, config, self.config.logo)
         return config
 
     def _find_root(self, config: MkDocsConfig) -> Path:
@@ -113,16 +119,42 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         if map_of_pages is not None:  # MkDocs' own template, which is of no use without an address of the site
             files.remove(map_of_pages)
         with _garbage_waits():
-            return self._add_all(files, config)
+            return self._add_all(files, config) if self.outer is None else self._add_outer(self.outer, files, config)
+
+    def _add_outer(self, outer: OuterEdition, files: Files, config: MkDocsConfig) -> Files:
+        """Read the workspace and put in what an outer edition says of it, and nothing else."""
+        self.portfolio = build_portfolio(self.root, self._read_day())
+        self.written = tuple(_find_written(config, files))
+
+        def add(path: str, content: bytes) -> None:
+            self._add(files, config, path, content, None)
+
+        self.site, self.pages = outer.fill(files, config, self.portfolio, self.written, add)
+        return files
+
+    def on_page_markdown(self, markdown: str, *, page: Page, config: MkDocsConfig, files: Files) -> str:
+        """Set a hand-written page of an outer edition in that edition's frame."""
+        del config, files
+        if self.outer is not None:
+            page.meta["template"] = WRITTEN_TEMPLATE
+        return markdown
+
+    def on_post_page(self, output: str, *, page: Page, config: MkDocsConfig) -> str:
+        """Let no hand-written page of an outer edition name what outsiders must not know."""
+        del config
+        if self.outer is not None:
+            self.outer.refuse_embargoed(page.url, output)
+        return output
 
     def _add_all(self, files: Files, config: MkDocsConfig) -> Files:
         portfolio = self.portfolio = look_out(build_portfolio(self.root, self._read_day(), deep=True), self.root)
         self._report(portfolio)
         self.site = self._build_facts(portfolio, files, config)
-        views = build_views(portfolio, self.root)
+        views = build_views(portfolio, self.root, str(config.site_url or ""))
         environment = build_environment(config.theme.dirs, self.site, self.cache.hold_place)
         self.pages = render_pages(views, environment, self.cache)
-        for address, text in {**self.pages, **build_data_files(views, portfolio)}.items():
+        data = build_data_files(views, portfolio, self.point.seconds, find_site_address(portfolio, config.site_url))
+        for address, text in {**self.pages, **data}.items():
             self._add(files, config, address, text.encode("utf-8"), None)
         for copy in list_copies(views):
             self._add(files, config, copy.path, copy.content, copy.source)
@@ -177,12 +209,15 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         context["view"] = _WrittenView(PageHead(str(page.title or ""), page.url, "", key))
         return context
 
+    @event_priority(-100)
     def on_post_build(self, *, config: MkDocsConfig) -> None:
-        """Check that every link of the generated pages leads somewhere."""
+        """Check that every link of the generated pages leads somewhere, and that an outer site is what it may be."""
         site = Path(config.site_dir)
         files = [path.relative_to(site).as_posix() for path in site.rglob("*") if path.is_file()]
         for broken in check_links(self.pages, files):
             log.warning(str(broken))
+        if self.outer is not None:
+            self.outer.seal(site)
 
     def on_serve(self, server: LiveReloadServer, *, config: MkDocsConfig, builder: Any) -> LiveReloadServer:
         """Rebuild when a record or a catalogue changes; let MkDocs' own reloading script run in the preview only."""

@@ -19,6 +19,7 @@ from pipeline.sitegen.evidence_copies import Copy, PartCopies, find_copies
 from pipeline.sitegen.rendering import render_page
 from pipeline.sitegen.spend_data import write_points
 from pipeline.views import addresses
+from pipeline.views.calendar_text import render_calendar
 from pipeline.views.csv_tables import (
     render_evidence_csv,
     render_features_csv,
@@ -26,6 +27,9 @@ from pipeline.views.csv_tables import (
     render_table_csv,
     render_vehicle_csv,
 )
+from pipeline.views.due_days import build_calendars
+from pipeline.views.feed import build_feed
+from pipeline.views.feed_text import render_feed
 from pipeline.views.flow import build_flow_page
 from pipeline.views.home_page import build_home_page
 from pipeline.views.marks_page import build_legend
@@ -43,7 +47,9 @@ from pipeline.views.part_sheets import (
 from pipeline.views.parts_page import build_parts_page
 from pipeline.views.portfolio_data import build_portfolio_data, build_portfolio_schema
 from pipeline.views.quote_sheet import build_quote_sheet, find_quote_sheet
+from pipeline.views.registers_page import build_registers_page
 from pipeline.views.release_sheet import build_release_sheet, find_release_sheet
+from pipeline.views.resource_register import build_resource_register
 from pipeline.views.review_page import build_review_page
 from pipeline.views.rules_pages import build_rule_page, build_rules_page
 from pipeline.views.shapes_charts import StackDrawing
@@ -52,6 +58,9 @@ from pipeline.views.shapes_part import PartPage
 from pipeline.views.shapes_parts import PartsPage, render_parts_index
 from pipeline.views.shapes_site import Figure, VehiclesPage
 from pipeline.views.spend import build_spend_page
+from pipeline.views.supplier_register import build_supplier_register
+from pipeline.views.tool_register import build_tool_register
+from pipeline.views.traveller import TravellerSheet, build_traveller, find_traveller, has_traveller
 from pipeline.views.vehicles_page import build_vehicles_page
 
 NOT_FOUND = "404.html"
@@ -65,8 +74,8 @@ class Views:
     copies: Mapping[str, PartCopies]
 
 
-def build_views(portfolio: Portfolio, root: Path) -> Views:
-    """Make the view of every page."""
+def build_views(portfolio: Portfolio, root: Path, site: str = "") -> Views:
+    """Make the view of every page. site : address under which it is served, as mkdocs.yml says; may be empty."""
     copies = {number: find_copies(root, file) for number, file in portfolio.parts.items()}
     spend = build_spend_page(plan_spending(portfolio, root))
     pages: dict[str, tuple[str, Any]] = {
@@ -85,19 +94,28 @@ def build_views(portfolio: Portfolio, root: Path) -> Views:
     }
     pages |= {addresses.find_rule_page(rule.id): ("rule.html", build_rule_page(portfolio, rule)) for rule in RULES}
     pages |= {page.head.href: ("method.html", page) for page in build_method_pages(portfolio)}
+    pages |= _build_registers(portfolio)
     for number, file in portfolio.parts.items():
         view = build_part_page(file, copies[number].published, copies[number].picture)
         pages[addresses.find_part_page(number)] = ("part.html", view)
-        pages |= _build_sheets(file)
+        pages |= _build_sheets(file, site)
     return Views(pages, copies)
 
 
-def _build_sheets(file: PartFile) -> dict[str, tuple[str, Any]]:
+def _build_registers(portfolio: Portfolio) -> dict[str, tuple[str, Any]]:
+    """Make the registers and the page that leads to them."""
+    made = (build_supplier_register(portfolio), build_resource_register(portfolio), build_tool_register(portfolio))
+    return {page.head.href: ("sections.html", page) for page in (build_registers_page(portfolio, made), *made)}
+
+
+def _build_sheets(file: PartFile, site: str) -> dict[str, tuple[str, Any]]:
     """Make the pages that go with a part's page, where there is something to show on them."""
     number = file.number
     pages: dict[str, tuple[str, Any]] = {find_money_page(number): ("sections.html", build_money_page(file))}
     if has_measured_page(file):
         pages[find_measured_page(number)] = ("sections.html", build_measured_page(file))
+    if has_traveller(file):
+        pages[find_traveller(number)] = ("traveller.html", build_traveller(file, site))
     if has_release_sheet(file):
         pages[find_release_sheet(number)] = ("release.html", build_release_sheet(file))
     if file.part.quotes:
@@ -130,12 +148,20 @@ def render_pages(views: Views, environment: jinja2.Environment, cache: ChartCach
     return filled
 
 
-def build_data_files(views: Views, portfolio: Portfolio) -> dict[str, str]:
-    """Return the data of the site: the index of parts, tables as CSV, the portfolio as JSON and its schema."""
+def build_data_files(views: Views, portfolio: Portfolio, made_at: int = 0, site: str = "") -> dict[str, str]:
+    """Return the data of the site: the index of parts, tables as CSV, the portfolio as JSON and its schema, the feed of
+    gate events and the calendars of days.
+
+    made_at : seconds since 1970 of the records' last commit. site : address where the site is served, if it is known.
+    """
     files: dict[str, str] = {
         addresses.PORTFOLIO: _render_json(build_portfolio_data(portfolio)),
         addresses.PORTFOLIO_SCHEMA: _render_json(build_portfolio_schema()),
     }
+    feed = build_feed(portfolio)
+    if feed is not None:
+        files[feed.href] = render_feed(feed, site)
+    files |= {one.href: render_calendar(one, made_at, site) for one in build_calendars(portfolio)}
     for address, (_, view) in views.pages.items():
         files |= dict(_find_tables(view, address.removesuffix(".html")))
     return files
@@ -152,6 +178,8 @@ def _find_tables(view: Any, stem: str) -> Iterator[tuple[str, str]]:
             yield view.csv_href, render_parts_csv(view)
         case VehiclesPage():
             yield from ((m.csv_href, render_vehicle_csv(m)) for m in view.vehicles if m.csv_href)
+        case TravellerSheet():
+            yield view.csv_href, view.csv
         case PartPage():
             yield f"{stem}/features.csv", render_features_csv(view.features)
             yield f"{stem}/evidence.csv", render_evidence_csv(view.evidence)

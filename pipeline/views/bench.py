@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
@@ -16,16 +14,15 @@ from pipeline.findings.finding import escape_hidden
 from pipeline.findings.rule import Rule
 from pipeline.gates.judgement import Met
 from pipeline.gates.quoted import find_chosen
-from pipeline.lineage.coverage import Cell, CellState, compute_coverage
 from pipeline.lineage.graph import find_affected
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.part import Decision, Part
 from pipeline.model.words import GATES
 from pipeline.portfolio.money import convert_money, convert_price
 from pipeline.portfolio.portfolio import PartFile
-from pipeline.reading.traveller import COLUMNS as TRAVELLER_COLUMNS
 from pipeline.views.change_cost import render_amount, render_impact, render_span
 from pipeline.views.states import name_person, name_supplier
+from pipeline.views.traveller import find_cars, find_open_cells
 
 WIDE = 78
 
@@ -184,20 +181,15 @@ def _list_cautions(file: PartFile) -> Iterator[str]:
         yield f"Caution: {found.caution}"
 
 
-def _find_open_cells(file: PartFile) -> list[Cell]:
-    coverage = compute_coverage(file.part, file.lineage)
-    return [cell for cell in coverage.cells if cell.state is not CellState.GOOD]
-
-
 def find_first_open_cell(file: PartFile) -> tuple[str | None, str | None]:
     """Return the application and the hand that should be tried next, (None, None) where all are good."""
-    cells = _find_open_cells(file)
+    cells = find_open_cells(file)
     return (cells[0].application, cells[0].hand.value) if cells else (None, None)
 
 
 def describe_open_cells(file: PartFile) -> list[str]:
     """Return what is still to be tried, a line for each application and hand."""
-    cells = _find_open_cells(file)
+    cells = find_open_cells(file)
     if not cells:
         return ["Every application and hand has a good fit check."]
     hands = {cell: "" if cell.hand.value == "none" else f", {cell.hand}" for cell in cells}
@@ -205,13 +197,9 @@ def describe_open_cells(file: PartFile) -> list[str]:
 
 
 def find_cars_for(file: PartFile, application: str | None) -> list[str]:
-    """Return the vehicles on which an application can be tried: same vehicle and body, a year within its years."""
+    """Return the vehicles on which an application can be tried; all of them where none fits it."""
     cars = file.workspace.catalogues.vehicles.cars
-    fit = file.part.fits.get(application or "")
-    if fit is None:
-        return list(cars)
-    good = [key for key, car in cars.items() if (car.vehicle, car.body) == (fit.vehicle, fit.body)]
-    return good or list(cars)
+    return list(find_cars(file.workspace.catalogues, file.part, application or "")) or list(cars)
 
 
 def describe_gaps(part: Part, checks: Mapping[str, Mapping[str, Any]]) -> list[str]:
@@ -226,22 +214,6 @@ def describe_gaps(part: Part, checks: Mapping[str, Mapping[str, Any]]) -> list[s
                 values = f"{', '.join(map(str, wrong))} {found.gap.unit}"
                 lines.append(f"{key}: {name} {values} is outside {limits.lower} to {limits.upper}")
     return lines
-
-
-def render_empty_traveller(file: PartFile) -> str:
-    """Return a traveller to fill in: a row for each interface on each application and hand that is not good yet."""
-    table = io.StringIO()
-    writer = csv.writer(table, lineterminator="\n")
-    writer.writerow(TRAVELLER_COLUMNS)
-    sample = next(reversed([*file.part.prototypes, *file.part.first_articles]), "")
-    for cell in _find_open_cells(file):
-        cars = find_cars_for(file, cell.application)
-        hand = "" if cell.hand.value == "none" else cell.hand.value
-        for interface in list(file.part.interfaces) or [""]:
-            row = {"with": sample, "car": cars[0] if len(cars) == 1 else "", "fits": cell.application, "hand": hand}
-            row["interface"] = interface
-            writer.writerow([row.get(name, "") for name in TRAVELLER_COLUMNS])
-    return table.getvalue()
 
 
 def render_rule(rule: Rule) -> str:

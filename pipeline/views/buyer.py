@@ -14,6 +14,7 @@ from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.portfolio.quotes import NO_VALIDITY
 from pipeline.views.addresses import CALENDAR, find_part_page
 from pipeline.views.money_words import build_row, build_table, say
+from pipeline.views.reasons import word_features
 from pipeline.views.shapes_marks import Column, Run, Tone
 from pipeline.views.shapes_site import Section
 from pipeline.views.states import name_supplier
@@ -67,7 +68,7 @@ def _find_lines(file: PartFile, days: int | None) -> Iterator[BuyerLine]:
         is_ending = left is None or (left <= ahead and not was_used)
         if is_ending or reasons:
             why = [NO_VALIDITY if left is None else _word_days(left)] if is_ending else []
-            why += [reasons[0].words] if reasons else []
+            why += [word_features(file, reasons[0].words)] if reasons else []
             supplier = name_supplier(file.workspace.catalogues, quote.from_)
             chosen = key == find_chosen(file.part)
             yield BuyerLine(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
-from pipeline.model.catalogue import Catalogues
+from pipeline.model.catalogue import Car, Catalogues
 from pipeline.model.part import Application, Part
 from pipeline.model.words import HandRelation, SafetyLevel, Say
 from pipeline.portfolio.portfolio import PartFile
@@ -59,7 +59,7 @@ def build_fit_link(catalogues: Catalogues, fit: Application) -> Link:
     return Link(f"{vehicle} {word_body(catalogues, fit)} {fit.years}", find_vehicle(fit.vehicle))
 
 
-def word_body(catalogues: Catalogues, fit: Application) -> str:
+def word_body(catalogues: Catalogues, fit: Application | Car) -> str:
     """Return a body's name beside its vehicle's: a word that both share is said once."""
     body = name_body(catalogues, fit.vehicle, fit.body)
     last = name_vehicle(catalogues, fit.vehicle).rpartition(" ")[2]

@@ -19,6 +19,7 @@ from pipeline.views.release_sheet import find_release_sheet
 from pipeline.views.shapes_marks import Link, Run, Table, build_line
 from pipeline.views.shapes_site import PageHead, Section, SectionsPage
 from pipeline.views.stacks import build_stack_sections
+from pipeline.views.traveller import find_traveller, has_traveller
 
 
 def find_measured_page(number: str) -> str:
@@ -46,6 +47,8 @@ def list_sheets(file: PartFile) -> tuple[Link, ...]:
     links = [Link("Money in full", find_money_page(number))]
     if has_measured_page(file):
         links.insert(0, Link("Measurements in full", find_measured_page(number)))
+    if has_traveller(file):
+        links.append(Link("Traveller to print", find_traveller(number)))
     if has_release_sheet(file):
         links.append(Link("Tooling release sheet", find_release_sheet(number)))
     if file.part.quotes:

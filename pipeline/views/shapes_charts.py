@@ -213,6 +213,15 @@ class AgeChart:
     items: tuple[AgeItem, ...]
 
 
+@dataclass(frozen=True)
+class QrCode:
+    """A code to be read by a telephone: ``text`` is what it holds, ``words`` say it."""
+
+    title: str
+    words: str
+    text: str
+
+
 Chart = (
     LadderChart
     | DeviationPlot
@@ -226,5 +235,6 @@ Chart = (
     | SpendChart
     | CashChart
     | FrontierChart
+    | QrCode
 )
 """Anything that :func:`pipeline.charts.draw.render_chart` can draw."""

@@ -204,7 +204,8 @@ class Row:
 class Table:
     """Any plain table. The first cell of each row is its head. ``empty`` says what would fill it and how.
 
-    ``caption`` is spoken by a screen reader and is not drawn where the section's title says the same.
+    ``caption`` is spoken by a screen reader and is not drawn where the section's title says the same. ``filter_by``
+    are the columns (from 0) by whose words a long table can be narrowed in the page, besides a search in all of them.
     """
 
     caption: str
@@ -212,6 +213,7 @@ class Table:
     rows: tuple[Row, ...]
     empty: str
     csv_href: str = ""
+    filter_by: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline.portfolio.portfolio import Portfolio
-from pipeline.views.addresses import BUYING, FLOW, HOME, MARKS, METHODS, PARTS, REVIEW, RULES, SPEND, VEHICLES
+from pipeline.views.addresses import (
+    BUYING,
+    CALENDAR,
+    FEED,
+    FLOW,
+    HOME,
+    MARKS,
+    METHODS,
+    PARTS,
+    REGISTERS,
+    REVIEW,
+    RULES,
+    SPEND,
+    VEHICLES,
+)
 from pipeline.views.shapes_site import NavItem, Site
 from pipeline.views.wording import word_day
 
@@ -17,9 +31,17 @@ _NAV = (
     NavItem("spend", "Tooling spend", SPEND),
     NavItem("flow", "Flow", FLOW),
     NavItem("buying", "Buying", BUYING),
+    NavItem("registers", "Registers", REGISTERS),
     NavItem("method", "Method", METHODS),
     NavItem("rules", "Rules", RULES),
 )
+
+
+def find_site_address(portfolio: Portfolio, configured: str | None = None) -> str:
+    """Return the address where the site is served: that of mkdocs.yml (`site_url`), else of shared/shop.yaml; empty
+    where none is known."""
+    shop = None if portfolio.workspace is None else portfolio.workspace.catalogues.shop
+    return configured or ("" if shop is None else shop.site or "")
 
 
 def build_site_facts(
@@ -49,4 +71,6 @@ def build_site_facts(
         note="" if shop is None else shop.note or "",
         logo_href=logo_href,
         styles=styles,
+        feed_href="" if shop is None else FEED,
+        calendar_href="" if shop is None else CALENDAR,
     )

@@ -46,6 +46,7 @@ WRONG_DOORS = {
     "Only the history room knows git": ("cli", "git"),
     "Only the lineage room knows networkx": ("gates", "networkx"),
     "Only the charts room knows matplotlib": ("sitegen", "matplotlib"),
+    "Only the charts room knows segno": ("views", "segno"),
     "Only the site room knows mkdocs": ("charts", "mkdocs"),
 }
 

@@ -39,9 +39,16 @@
     closed.forEach(function (it) { it.open = false; });
   }
 
-  /* "1,523 (612 to 4,000)" sorts by 1523; words sort by the reader's alphabet. */
+  var MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+
+  /* "1,523 (612 to 4,000)" sorts by 1523, "30 Nov 2026" by its day; words sort by the reader's alphabet. */
   function sortKey(row, at, byNumber) {
     var text = row.cells[at].textContent.trim();
+    var day = /^(\d{1,2}) ([A-Z][a-z]{2}) (\d{4})$/.exec(text);
+    if (day) {
+      var stamp = day[3] * 10000 + MONTHS.indexOf(day[2]) * 100 + Number(day[1]);
+      return byNumber ? stamp : String(stamp);
+    }
     if (!byNumber) return text;
     var found = /-?\d+(\.\d+)?/.exec(text.replace(/(\d),(?=\d)/g, "$1").replace(/\u2212/g, "-"));
     return found ? parseFloat(found[0]) : Infinity;
