@@ -13,7 +13,7 @@ Modeling and Analysis); common random numbers for comparisons (same, chapter on 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -331,6 +331,42 @@ def build_forecasts(plan: FlowPlan, simulated: Simulated) -> tuple[JobForecast, 
         error = float(finish.std(ddof=1)) / worlds**0.5 if worlds > 1 else float("nan")
         outlived = tuple(step.name for step in job.steps if _has_outlived(step))
         forecasts.append(JobForecast(job.name, median, promise, early, late, float(finish.mean()), error, outlived))
+    return tuple(forecasts)
+
+
+@dataclass(frozen=True, slots=True)
+class StepsForecast:
+    """Weeks from now until some steps of a job are all done: half of the worlds by `median`, 85 % by `promise`, 85 %
+    between `early` and `late`. `steps`: which ones remain of those."""
+
+    job: str
+    median: float
+    promise: float
+    early: float
+    late: float
+    steps: tuple[str, ...]
+
+
+def forecast_steps(
+    plan: FlowPlan, simulated: Simulated, is_wanted: Callable[[Step], bool]
+) -> tuple[StepsForecast, ...]:
+    """When the wanted steps of each job are done, from a simulation of the same plan; jobs of which none remains are
+    left out.
+
+    >>> die = Job("TW-101", (Step("cut", outside=Fixed(3.0)), Step("plate", outside=Fixed(2.0), after=("cut",))))
+    >>> plan = FlowPlan((die,), ())
+    >>> forecast_steps(plan, simulate(plan, seed=1, worlds=5), lambda step: step.name == "cut")[0].median
+    3.0
+    """
+    forecasts = []
+    for j, job in enumerate(plan.jobs):
+        places = [k for k, step in enumerate(job.steps) if is_wanted(step)]
+        if places:
+            ends = np.maximum(simulated.step_finish[:, j, places].max(axis=1), max(job.not_before, 0.0))
+            levels = np.quantile(ends, [MEDIAN, PROMISE, EARLY, LATE], method="inverted_cdf")
+            median, promise, early, late = (float(level) for level in levels)
+            names = tuple(job.steps[k].name for k in places)
+            forecasts.append(StepsForecast(job.name, median, promise, early, late, names))
     return tuple(forecasts)
 
 

@@ -17,15 +17,20 @@ from typing import Any
 
 import pipeline.planning
 import pipeline.portfolio
+from pipeline.model.words import Gate
 from pipeline.planning.flow_backtest import PastForecast, Snapshot, make_past_forecasts
 from pipeline.planning.flow_simulation import (
     ExtraHour,
     FlowPlan,
     JobForecast,
     ResourceUse,
+    Simulated,
+    Step,
+    StepsForecast,
     build_forecasts,
     find_best_extra_hour,
     forecast_jobs,
+    forecast_steps,
     simulate,
 )
 
@@ -42,13 +47,14 @@ LEAST_WORLDS = 60
 @dataclass(frozen=True)
 class Simulation:
     """What was simulated. `worlds`: how many for the forecasts. All in weeks from the day spoken of; `past` on the same
-    scale (earlier days negative)."""
+    scale (earlier days negative). `ready`: when the stages before tooling are through."""
 
     forecasts: tuple[JobForecast, ...]
     uses: tuple[ResourceUse, ...]
     extra: tuple[ExtraHour, ...]
     past: tuple[PastForecast, ...]
     worlds: int
+    ready: tuple[StepsForecast, ...] = ()
 
 
 def choose_worlds(plan: FlowPlan, wanted: int) -> int:
@@ -73,7 +79,22 @@ def run_simulation(
         return forecast_jobs(earlier, seed, choose_worlds(earlier, PAST_WORLDS))
 
     past = make_past_forecasts(snapshots, ended, seed, forecast)
-    return Simulation(build_forecasts(plan, simulated), simulated.uses, extra, past, worlds)
+    ready = _forecast_ready(plan, simulated)
+    return Simulation(build_forecasts(plan, simulated), simulated.uses, extra, past, worlds, ready)
+
+
+def forecast_ready_alone(plan: FlowPlan, seed: int) -> tuple[StepsForecast, ...]:
+    """Return when the stages before tooling are through, and nothing else: the same figures as `run_simulation`'s."""
+    return _forecast_ready(plan, simulate(plan, seed, choose_worlds(plan, WORLDS)))
+
+
+def _forecast_ready(plan: FlowPlan, simulated: Simulated) -> tuple[StepsForecast, ...]:
+    return forecast_steps(plan, simulated, _is_before_tooling)
+
+
+def _is_before_tooling(step: Step) -> bool:
+    """A stage has the name of its gate, a turn at a resource begins with it."""
+    return not step.name.startswith(Gate.TOOLING.value)
 
 
 def _try_extra_hours(plan: FlowPlan, uses: Sequence[ResourceUse], seed: int) -> tuple[ExtraHour, ...]:
@@ -133,6 +154,7 @@ def _build_simulation(plain: Mapping[str, Any]) -> Simulation:
         tuple(ExtraHour(**one) for one in plain["extra"]),
         tuple(PastForecast(**one) for one in plain["past"]),
         plain["worlds"],
+        tuple(StepsForecast(**{**one, "steps": tuple(one["steps"])}) for one in plain["ready"]),
     )
 
 

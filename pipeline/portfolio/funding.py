@@ -221,8 +221,7 @@ class _Builder:
             return ""
         if not one.ready.known:
             return f"{one.ready.why}, and nobody has said until when"
-        day = self.today + dt.timedelta(weeks=one.ready.likely)
-        return f"{one.ready.why}; forecast for {day.isoformat()}"
+        return f"{one.ready.why}; {one.ready.word_day(self.today)}"
 
     def list_uses(self, one: ToolSet) -> tuple[Use, ...]:
         """Return the hours that its first article takes, in the quarter of the first good pieces."""

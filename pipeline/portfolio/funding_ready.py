@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import datetime as dt
+from dataclasses import dataclass, replace
 
 from pipeline.gates.judgement import Met
 from pipeline.gates.standing import GateStanding, find_decision_faults
 from pipeline.model.quantity import Range
 from pipeline.model.words import GATES, Gate, GateState, Say
+from pipeline.portfolio.flow_forecast import find_day
+from pipeline.portfolio.flow_ready import find_ready_forecasts
 from pipeline.portfolio.portfolio import PartFile
 
 DECIDING_WEEKS = 1.0
@@ -20,6 +23,8 @@ class Ready:
 
     gate : the first gate in the way. requirement : id of what it wants and lacks, empty where only the decision is
     missing. why : both in words. known : False where nobody can say when (on hold); the weeks mean nothing then.
+    has_odds : the weeks are those of the flow's forecast: half of its futures by `likely`, 85 % between `low` and
+    `high`; else they are the usual weeks of the family.
     """
 
     low: float
@@ -29,18 +34,51 @@ class Ready:
     requirement: str = ""
     why: str = ""
     known: bool = True
+    has_odds: bool = False
 
     @property
     def is_now(self) -> bool:
         """True when the money can be released today."""
         return self.gate is None
 
+    def word_day(self, today: dt.date) -> str:
+        """Return the day on which it is likely to be ready, with its odds where these are known."""
+        low, likely, high = (find_day(weeks, today) for weeks in (self.low, self.likely, self.high))
+        if self.has_odds:
+            return f"likely by {likely}, in 85 of 100 futures between {low} and {high}"
+        return f"forecast for {today + dt.timedelta(weeks=self.likely)}"
+
+
+def forecast_ready_in_flow(file: PartFile) -> Ready:
+    """Return when a part's gates before tooling are proven, as the flow forecasts it.
+
+    Where the flow has no forecast (too few parts finished a stage), or nothing but decisions is missing, these are the
+    usual weeks of the part's family.
+
+    The flow knows how long stages really last here, how long this one has lasted, and what queues. Gates that were
+    passed and must be proven again are not in it: their usual weeks are added, end to end.
+    """
+    usual = forecast_ready(file)
+    found = None if usual.is_now or not usual.known else find_ready_forecasts(file.shop).get(file.number)
+    open_gates = [s for gate in GATES[:-1] if (s := file.standing.gates[gate]).state is not GateState.PROVEN]
+    remain = [s for s in open_gates if found is not None and s.gate.value in found.steps]
+    if found is None or all(s.state is GateState.READY for s in remain):
+        return usual
+    again = [_find_weeks(file, s) for s in open_gates if s not in remain]
+    return replace(
+        usual,
+        low=found.early + sum(one.low for one in again),
+        likely=found.median + sum(one.likely for one in again),
+        high=found.late + sum(one.high for one in again),
+        has_odds=True,
+    )
+
 
 def forecast_ready(file: PartFile) -> Ready:
     """Return when a part's gates before tooling are proven: the usual weeks of each stage that is still open.
 
-    A gate that only waits for its decision takes the days between two reviews. Stages follow each other. Weeks are
-    those of the part's family (`weeks` in shared/families.yaml).
+    Reckoned from the part's own record alone. A gate that only waits for its decision takes the days between two
+    reviews. Stages follow each other. Weeks are those of the part's family (`weeks` in shared/families.yaml).
     """
     before = [file.standing.gates[gate] for gate in GATES[:-1]]
     open_gates = [standing for standing in before if standing.state is not GateState.PROVEN]

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from pipeline.model.words import ToolStep
 from pipeline.portfolio.funding_quarters import QUARTERS, count_quarters, find_offset
-from pipeline.portfolio.funding_ready import Ready, forecast_ready, is_release_signed
+from pipeline.portfolio.funding_ready import Ready, forecast_ready_in_flow, is_release_signed
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.portfolio.quotes import list_wanted_tools
 from pipeline.portfolio.tooling_cash import ToolCash, ToolingCash, compute_tooling_cash
@@ -79,7 +79,7 @@ def find_shared_tools(files: Iterable[PartFile]) -> frozenset[str]:
 
 def list_tool_sets(file: PartFile, shared: frozenset[str]) -> tuple[ToolSet, ...]:
     """Return the sets of a part: signed and open tools apart, each shared tool for itself."""
-    cash, ready = compute_tooling_cash(file), forecast_ready(file)
+    cash, ready = compute_tooling_cash(file), forecast_ready_in_flow(file)
     all_signed = file.standing.released or is_release_signed(file)
     left_out = set(cash.unpriced)
     groups: dict[tuple[bool, str], list[str]] = {}

@@ -11,6 +11,7 @@ from pipeline.findings.finding import Finding
 from pipeline.findings.report import sort_findings
 from pipeline.history.repository import open_repository
 from pipeline.portfolio.flow import Flow, compute_flow
+from pipeline.portfolio.flow_ready import keep_ready
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.portfolio.review import ReviewResult, choose_since, review_since
 from pipeline.portfolio.shop import Shop
@@ -50,6 +51,8 @@ def look_out(
     joined = _join_findings(portfolio, found)
     for shop in _list_shops(joined):
         shop.kept[OUTLOOK] = Outlook(story, review, flow)
+        if flow is not None:
+            keep_ready(shop, flow.simulation.ready)
     return joined
 
 

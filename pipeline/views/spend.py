@@ -183,7 +183,8 @@ def build_working(spending: Spending) -> Working:
         inputs,
         "binary programme with precedence and knapsack rows, solved by branch and cut; settings " + COMMON_PRACTICE,
         "A release is taken to fall in the middle of its quarter. Parts whose gates are not proven are planned from "
-        "the quarter in which their family's usual weeks end.",
+        "the quarter in which they are likely to be, by the flow's forecast where it has one (Flow), else by their "
+        "family's usual weeks.",
     )
 
 

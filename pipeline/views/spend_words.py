@@ -55,7 +55,7 @@ def word_first(spending: Spending, one: ToolSet, quarter: int) -> str:
         return one.ready.why
     day = spending.funding.today + dt.timedelta(weeks=one.ready.likely)
     soon = "not proven yet: " if count_quarters(day, spending.funding.today) == quarter else ""
-    return tidy_words(f"{soon}{one.ready.why}; forecast for {day.isoformat()}")
+    return tidy_words(f"{soon}{one.ready.why}; {one.ready.word_day(spending.funding.today)}")
 
 
 def list_releases(spending: Spending, plan: FundingPlan, quarter: int) -> list[ToolSet]:

@@ -13,16 +13,19 @@ from told_demo import copy_demo, find_told_demo
 
 from pipeline.lineage.freshness import PartLineage
 from pipeline.model.part import Decision, Part
-from pipeline.model.words import GATES, Gate, Say
-from pipeline.planning.flow_simulation import FlowPlan
+from pipeline.model.words import GATES, Gate, GateState, Say
+from pipeline.planning.flow_simulation import FlowPlan, simulate
 from pipeline.planning.flow_spread import Observed, Pert
 from pipeline.planning.survival import compute_survival
-from pipeline.portfolio.flow import Flow, compute_flow
+from pipeline.portfolio.flow import SEED, Flow, compute_flow
 from pipeline.portfolio.flow_forecast import FOLDER, WORLDS, choose_worlds, find_day, read_simulation
 from pipeline.portfolio.flow_plan import Shopfloor
+from pipeline.portfolio.flow_ready import find_ready_forecasts
 from pipeline.portfolio.flow_stays import Ending, Stay, find_first_day, find_stays
 from pipeline.portfolio.flow_usual import WORTH, mix
+from pipeline.portfolio.funding_ready import Ready, forecast_ready, forecast_ready_in_flow
 from pipeline.portfolio.portfolio import build_portfolio
+from pipeline.portfolio.shop import Shop
 
 DAY = dt.date(2026, 11, 30)
 
@@ -246,3 +249,83 @@ def test_large_plans_are_simulated_in_fewer_worlds(flow: Flow) -> None:
 )
 def test_a_day_is_never_before_its_weeks(weeks: float, day: dt.date) -> None:
     assert find_day(weeks, DAY) == day
+
+
+# --- ready for the tooling money ------------------------------------------------------------------------
+
+
+def test_ready_for_tooling_is_the_end_of_the_stages_before_it_in_the_same_futures(flow: Flow) -> None:
+    run = simulate(flow.plan, SEED, WORLDS)
+    ready = {one.job: one for one in flow.simulation.ready}
+    before = 0
+    for j, job in enumerate(flow.plan.jobs):
+        places = [k for k, step in enumerate(job.steps) if not step.name.startswith("tooling")]
+        assert (job.name in ready) == bool(places)
+        if not places:
+            continue
+        ends = sorted(max(world[k] for k in places) for world in run.step_finish[:, j])
+        found = ready[job.name]
+        assert found.median == ends[WORLDS // 2 - 1] and found.promise == ends[int(WORLDS * 0.85) - 1]
+        assert found.early <= found.median <= found.promise <= found.late <= flow.forecasts[job.name].late
+        assert found.steps == tuple(job.steps[k].name for k in places)
+        before += 1
+    assert before > 50
+
+
+def test_the_plan_takes_the_flows_forecast_where_there_is_one(flow: Flow) -> None:
+    portfolio = build_portfolio(find_told_demo(200))
+    shop = next(iter(portfolio.parts.values())).shop
+    alone = find_ready_forecasts(shop)  # no site, no history from git: the same figures
+    assert alone == {one.job: one for one in flow.simulation.ready}
+    taken = added = 0
+    for number, file in portfolio.parts.items():
+        usual, found = forecast_ready(file), forecast_ready_in_flow(file)
+        states = {gate: file.standing.gates[gate].state for gate in GATES[:-1]}
+        is_open = [gate for gate, state in states.items() if state is not GateState.PROVEN]
+        if number not in alone or usual.is_now or not usual.known:
+            assert found == usual
+            continue
+        rest = [gate for gate in is_open if gate.value in alone[number].steps]
+        again = [gate for gate in is_open if gate not in rest]
+        assert not all(states[gate] is GateState.READY for gate in rest)
+        if again:
+            weeks = file.workspace.catalogues.families.families[file.part.family].weeks
+            extra = sum(weeks[gate].likely for gate in again if states[gate] is not GateState.READY)
+            assert found.likely >= alone[number].median + extra
+            added += 1
+        else:
+            assert (found.low, found.likely, found.high) == (
+                alone[number].early,
+                alone[number].median,
+                alone[number].late,
+            )
+            taken += 1
+        assert (found.gate, found.requirement, found.why) == (usual.gate, usual.requirement, usual.why)
+    assert taken > 40 and added >= 1
+
+
+def test_a_part_that_only_waits_for_a_decision_waits_for_the_next_review() -> None:
+    portfolio = build_portfolio(find_told_demo(200))
+    alone = find_ready_forecasts(next(iter(portfolio.parts.values())).shop)
+    file = next(
+        f for n, f in portfolio.parts.items()
+        if n in alone and [g for g in GATES[:-1] if f.standing.gates[g].state is not GateState.PROVEN] == [Gate.QUOTE]
+    )  # fmt: skip
+    assert forecast_ready_in_flow(file).has_odds
+    gates = dict(file.standing.gates) | {Gate.QUOTE: replace(file.standing.gates[Gate.QUOTE], state=GateState.READY)}
+    waiting = replace(file, standing=replace(file.standing, gates=gates))
+    found = forecast_ready_in_flow(waiting)
+    assert (found.low, found.likely, found.high, found.has_odds) == (0.0, 1.0, 2.0, False)
+
+
+def test_a_day_of_readiness_says_its_odds() -> None:
+    weeks = Ready(1.0, 2.0, 4.0, Gate.QUOTE)
+    assert weeks.word_day(DAY) == "forecast for 2026-12-14"
+    odds = replace(weeks, has_odds=True)
+    assert odds.word_day(DAY) == "likely by 2026-12-14, in 85 of 100 futures between 2026-12-07 and 2026-12-28"
+
+
+def test_a_shop_of_nothing_and_a_part_alone_have_no_forecast() -> None:
+    assert find_ready_forecasts(Shop()) == {}
+    file = replace(build_portfolio(find_told_demo(30)).parts["TW-134"], shop=Shop())
+    assert forecast_ready_in_flow(file) == forecast_ready(file)
