@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.cli.asking import Asker
+from pipeline.cli.attach_studies import Entry, take_gauge_study, take_person, take_sample_run
 from pipeline.cli.bench_step import Desk, add_bench_options, run_step, take_near
 
 if TYPE_CHECKING:
@@ -23,6 +23,8 @@ KINDS = {
     "prototype": "prototypes",
     "test": "tests",
     "first-article": "first_articles",
+    "gauge-study": "gauge_studies",
+    "sample-run": "sample_runs",
     "picture": "picture",
     "safety-review": "safety_review",
 }
@@ -42,6 +44,8 @@ their own."""
 @click.option("--hand", help="left, right or none.")
 @click.option("--gives", multiple=True, metavar="F=V,...", help="Readings, e.g. rim_od=112.36,boss_pitch=41.92.")
 @click.option("--covers", metavar="F,...", help="Features that it shows.")
+@click.option("--feature", metavar="F", help="Feature of a gauge study or a sample run.")
+@click.option("--subgroup", metavar="N", help="Pieces of a sample run that were taken together each time.")
 @click.option("--by", metavar="ID", help="Who made it.")
 @click.option("--seen-by", metavar="ID", help="Who looked at it besides.")
 @click.option("--with", "instrument", metavar="ID", help="Instrument; its calibration is checked against the day.")
@@ -117,38 +121,18 @@ def _pick(flags: Mapping[str, Any], place: int, many: int) -> dict[str, Any]:
     return picked
 
 
-@dataclass(frozen=True)
-class Entry:
-    """One new entry: its section, its fields (the file comes later), and an original that comes with it."""
-
-    section: str
-    fields: dict[str, Any]
-    original: tuple[str, dict[str, Any]] | None = None
-    settings: Path | None = None
-
-
 def _take_entry(asker: Asker, near: Near, kind: str, flags: Mapping[str, Any], desk: Desk) -> Entry:
     takers: dict[str, Callable[[Asker, Near, Mapping[str, Any], dt.date], Entry]] = {
         "measurement": _take_measurement,
         "prototype": _take_prototype,
         "test": _take_test,
         "first-article": take_first_article,
+        "gauge-study": take_gauge_study,
+        "sample-run": take_sample_run,
         "picture": lambda *_: Entry("picture", {}),
         "safety-review": _take_review,
     }
     return takers[kind](asker, near, flags, desk.day or near.today)
-
-
-def take_person(asker: Asker, near: Near, given: str | None, flag: str, question: str, **more: Any) -> str | None:
-    """Ask for a person; the one at this machine is offered."""
-    from pipeline.history.user import read_user_email
-    from pipeline.views.bench import find_person
-
-    people = near.catalogues.people.people
-    if given is None and not more.get("optional") and "default" not in more:
-        email = read_user_email(near.root)
-        more["default"] = find_person(near.catalogues, email)
-    return asker.take_choice(given, flag, question, people, **more)
 
 
 def _take_measurement(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> Entry:

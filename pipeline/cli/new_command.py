@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.cli.asking import Asker
-from pipeline.cli.attach_command import take_person
+from pipeline.cli.attach_studies import take_person
 from pipeline.cli.bench_step import Desk, add_bench_options, run_step
 
 if TYPE_CHECKING:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 @click.option("--weeks", metavar="N", help="Weeks to first shots.")
 @click.option("--yield", "yield_", metavar="SHARE", help="Share of good pieces, e.g. 0.94.")
 @click.option("--least-order", metavar="N", help="Least order quantity.")
+@click.option("--order", metavar="N", help="Pieces that you would order at a time; a year's need, if left out.")
 @click.option("--life-shots", metavar="N", help="Life of the tool in shots.")
 @click.option("--freight", metavar="N", help="Freight per piece, in workspace currency.")
 @click.option("--duty", metavar="SHARE", help="Duty on pieces.")
@@ -91,6 +92,7 @@ def _take_entry(asker: Asker, near: Near, flags: dict[str, Any], desk: Desk) -> 
         "weeks": number("weeks", "Weeks to first shots"),
         "yield": number("yield_", "Yield (share of good pieces)"),
         "least_order": number("least_order", "Least order"),
+        "order": None if flags["order"] is None else number("order", "Pieces ordered at a time"),
         "life_shots": number("life_shots", "Life of the tool in shots"),
         "freight": number("freight", "Freight per piece"),
         "duty": number("duty", "Duty (share)"),

@@ -20,7 +20,10 @@ def _quote(text: str) -> str:
 def _build_own(name: str, currency: str) -> dict[str, str]:
     return {
         "shared/shop.yaml": f"# The maker. Days: how far ahead the review looks.\nname: {_quote(name)}\n"
-        "review_every_days: 7\nquote_warning_days: 30\n",
+        "review_every_days: 7\nquote_warning_days: 30\n"
+        "# Common practice, no source: how far a part may be from the temperature recorded (C), the most that a gauge may\n"
+        "# take of a tolerance, and the Cpk that a run of pieces should reach.\n"
+        "temperature_within: 1.0\ngauge_share: 0.3\ncapability_wanted: 1.33\n",
         "shared/people.yaml": "# Who may do and sign what. Roles: lead, engineer, owner, buyer, workshop, laboratory,\n"
         "# licensed engineer. Nobody signs off their own fit check or first article.\npeople:\n"
         "  lead:     {name: The lead, roles: [lead]}\n  engineer: {name: An engineer, roles: [engineer]}\n"

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 from pipeline.demo import evidence_papers as papers
 from pipeline.demo.evidence_points import build_points
+from pipeline.demo.evidence_runs import build_run, build_study
 from pipeline.demo.evidence_shapes import build_mesh, build_photograph
 from pipeline.model.part import Part
 from pipeline.model.words import FeatureKind
@@ -63,6 +64,10 @@ def build_texts(part: Part) -> Iterator[tuple[str, str]]:
             yield article.settings, papers.build_settings(part, key, article)
         if article.file is not None:
             yield article.file, papers.build_article_report(part, key, article)
+    for key, study in part.gauge_studies.items():
+        yield study.file, build_study(part, key, study)
+    for key, run in part.sample_runs.items():
+        yield run.file, build_run(part, key, run)
     for key, tool in part.tools.items():
         if tool.file is not None:
             yield tool.file, papers.build_shrinkage_table(part, key)

@@ -16,8 +16,8 @@ _SECTION = re.compile(r"([A-Za-z_]+):")
 _ENTRY = re.compile(r"  (?:- |([A-Za-z0-9][A-Za-z0-9_.-]*):)")
 _STEP = re.compile(r"(quoted|ordered|cutting|on trial|accepted): (\d{4}-\d{2}-\d{2})(, )?")
 DATED_SECTIONS = (
-    "measurements", "revisions", "prototypes", "fit_checks", "tests", "quotes", "tools", "first_articles", "changes",
-    "decisions", "waivers",
+    "measurements", "revisions", "prototypes", "fit_checks", "tests", "quotes", "tools", "first_articles",
+    "gauge_studies", "sample_runs", "changes", "decisions", "waivers",
 )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from pipeline.model.workspace import Workspace
 _WORDS = {
     "measurements": "measurement", "revisions": "revision", "prototypes": "prototype", "fit_checks": "fit check",
     "tests": "test", "quotes": "quote", "first_articles": "first article", "changes": "change",
+    "gauge_studies": "gauge study", "sample_runs": "sample run",
 }  # fmt: skip
 
 

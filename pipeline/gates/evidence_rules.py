@@ -33,6 +33,7 @@ def check_evidence(part: Part, lineage: PartLineage, workspace: Workspace, locat
         *_check_days(part, lineage, workspace.today),
         *_check_revisions(part, lineage),
         *_check_measurements(part, workspace.catalogues),
+        *_check_studies(part, workspace.catalogues),
         *_check_what_can_be_measured(part),
         *_check_good_results(part),
         *_check_proof(part, workspace.catalogues),
@@ -126,6 +127,17 @@ def _check_measurements(part: Part, catalogues: Catalogues) -> Iterator[Found]:
         if original.condition is Condition.RESTORED and coated and not measurement.coating_off:
             message = f"{measurement.of} is restored: {', '.join(coated)} carries a new coating and does not count"
             yield rules.NOT_COUNTED, ("measurements", key, "of"), message
+
+
+def _check_studies(part: Part, catalogues: Catalogues) -> Iterator[Found]:
+    """A gauge study and a sample run want an instrument in calibration on their day."""
+    for section, entries in (("gauge_studies", part.gauge_studies), ("sample_runs", part.sample_runs)):
+        for key, entry in entries.items():
+            instrument = catalogues.resources.instruments.get(entry.with_)
+            if instrument is not None and not instrument.calibrated <= entry.on <= instrument.due:
+                span = f"{instrument.calibrated} to {instrument.due}"
+                message = f"{entry.with_} is calibrated from {span}, not on {entry.on}"
+                yield rules.OUT_OF_CALIBRATION, (section, key, "with"), message
 
 
 def _check_what_can_be_measured(part: Part) -> Iterator[Found]:

@@ -57,6 +57,9 @@ def _check_part(part: Part, money: MoneyRules, today: dt.date) -> Iterator[Found
             yield rules.NO_VALIDITY, pointer, f"{key} of {quote.from_} does not say until when it holds"
         yield from _check_payments(key, quote)
         yield from _check_breaks(key, quote)
+        if quote.order is not None and quote.order < (quote.least_order or 0):
+            words = f"{quote.order} pieces at a time; {quote.from_} takes no order under {quote.least_order}"
+            yield rules.ORDER_TOO_SMALL, ("quotes", key, "order"), words
     yield from _check_demand(part, money, today)
 
 

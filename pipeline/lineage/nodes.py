@@ -21,6 +21,8 @@ SECTION_LABELS = {
     "quotes": "quote",
     "tools": "tool",
     "first_articles": "first article",
+    "gauge_studies": "gauge study",
+    "sample_runs": "sample run",
 }
 """Sections of a record that hold evidence, in the order in which evidence descends, and the word for one entry."""
 
@@ -30,7 +32,8 @@ class Node:
     """One piece of evidence.
 
     id : section and key, e.g. `fit_checks.F2`.
-    base : the revision that it was made from, directly or through its ancestors; None for originals and measurements.
+    base : the revision that it was made from, directly or through its ancestors; None for originals, measurements and
+        gauge studies.
     covers : features that it speaks of, sorted.
     parents : ids of what it was made from; another part's entry is `TW-160/tools.die`.
     """
@@ -195,6 +198,11 @@ class _NodeMaker:
             cover = (*a.covers, *a.gives) or tuple(part.features)
             parents = [f"revisions.{a.of}", *(self.find_tool_id(t) for t in a.tools)]
             self.add("first_articles", key, a.on, a.of, cover, parents, [a.file, a.settings])
+        for key, study in part.gauge_studies.items():
+            self.add("gauge_studies", key, study.on, None, [study.feature], (), [study.file])
+        for key, run in part.sample_runs.items():
+            parents = [f"revisions.{run.of}", *(self.find_tool_id(t) for t in run.tools)]
+            self.add("sample_runs", key, run.on, run.of, [run.feature], parents, [run.file])
         for key, f in part.fit_checks.items():
             base, parent = self.find_base(f.with_)
             self.add("fit_checks", key, f.on, base, compute_fit_cover(part, f), [parent] if parent else [], [f.file])

@@ -95,7 +95,9 @@ def _find_people_links(part: Part, people: Iterable[str]) -> Iterator[Link]:
         if value is not None:
             yield Link(pointer, value, people, rules.UNKNOWN_PERSON, "person")
 
-    for section in ("measurements", "revisions", "fit_checks", "tests", "first_articles", "changes"):
+    for section in (
+        "measurements", "revisions", "fit_checks", "tests", "first_articles", "gauge_studies", "sample_runs", "changes",
+    ):  # fmt: skip
         for key, entry in getattr(part, section).items():
             yield from link((section, key, "by"), entry.by)
             yield from link((section, key, "seen_by"), getattr(entry, "seen_by", None))
@@ -129,6 +131,9 @@ def _find_feature_links(part: Part) -> Iterator[Link]:
         for key, entry in getattr(part, section).items():
             for name in entry.gives:
                 yield Link((section, key, "gives", name), name, part.features, rules.UNKNOWN_FEATURE, "feature")
+    for section in ("gauge_studies", "sample_runs"):
+        for key, entry in getattr(part, section).items():
+            yield Link((section, key, "feature"), entry.feature, part.features, rules.UNKNOWN_FEATURE, "feature")
     for key, feature in part.features.items():
         if feature.coating is not None:
             pointer: Pointer = ("features", key, "coating")
@@ -154,11 +159,11 @@ def _find_evidence_links(part: Part) -> Iterator[Link]:
     for key, revision in part.revisions.items():
         for index, name in enumerate(revision.from_):
             yield Link(("revisions", key, "from", index), name, part.measurements, rule, "measurement")
-        known = {*samples, *part.fit_checks, *part.tests, *part.quotes, *part.tools}
+        known = {*samples, *part.fit_checks, *part.tests, *part.quotes, *part.tools, *part.sample_runs}
         for index, statement in enumerate(revision.no_effect):
             for place, name in enumerate(statement.keeps):
                 yield Link(("revisions", key, "no_effect", index, "keeps", place), name, known, rule, "evidence")
-    for section in ("prototypes", "quotes", "first_articles"):
+    for section in ("prototypes", "quotes", "first_articles", "sample_runs"):
         for key, entry in getattr(part, section).items():
             yield Link((section, key, "of"), entry.of, part.revisions, rule, "revision")
     for key, check in part.fit_checks.items():
@@ -183,9 +188,10 @@ def _find_catalogue_links(part: Part, catalogues: Catalogues) -> Iterator[Link]:
     rule = rules.UNKNOWN_CATALOGUE_ENTRY
     suppliers, resources = catalogues.suppliers.suppliers, catalogues.resources.resources
     processes, kinds = catalogues.processes.processes, catalogues.tool_kinds.kinds
-    for key, m in part.measurements.items():
-        instruments = catalogues.resources.instruments
-        yield Link(("measurements", key, "with"), m.with_, instruments, rule, "instrument in shared/resources.yaml")
+    for section in ("measurements", "gauge_studies", "sample_runs"):
+        for key, m in getattr(part, section).items():
+            instruments = catalogues.resources.instruments
+            yield Link((section, key, "with"), m.with_, instruments, rule, "instrument in shared/resources.yaml")
     for key, p in part.prototypes.items():
         yield Link(("prototypes", key, "process"), p.process, processes, rule, "process in shared/processes.yaml")
     for key, t in part.tests.items():
@@ -237,9 +243,10 @@ def _find_tool_links(part: Part, workspace: Workspace) -> Iterator[Link]:
     for key, quote in part.quotes.items():
         for name in quote.tools:
             yield Link(("quotes", key, "tools", name), name, own, rules.UNKNOWN_TOOL, "tool")
-    for key, article in part.first_articles.items():
-        for index, name in enumerate(article.tools):
-            yield Link(("first_articles", key, "tools", index), name, own, rules.UNKNOWN_TOOL, "tool")
+    for section in ("first_articles", "sample_runs"):
+        for key, entry in getattr(part, section).items():
+            for index, name in enumerate(entry.tools):
+                yield Link((section, key, "tools", index), name, own, rules.UNKNOWN_TOOL, "tool")
     for key, change in part.changes.items():
         if change.tool is not None:
             yield Link(("changes", key, "tool"), change.tool, own, rules.UNKNOWN_TOOL, "tool")

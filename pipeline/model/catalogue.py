@@ -49,6 +49,12 @@ class Shop(Frozen):
     quote_warning_days: Annotated[int, Field(ge=1, le=365)] = 30
     late_record_days: Annotated[int, Field(ge=1, le=365)] = 21
     interval: Share = Field(default=0.95, description="confidence of intervals")
+    gauge_share: Share = Field(
+        default=0.3, description="most that a gauge may take of a tolerance (common practice: 0.1 wanted, 0.3 at most)"
+    )
+    capability_wanted: NotNegative = Field(
+        default=1.33, description="Cpk that a run of pieces should reach (common practice)"
+    )
     temperature_within: NotNegative = Field(
         default=1.0, description="how far the temperature of a part may be from the one recorded, in C"
     )

@@ -8,6 +8,7 @@ from pipeline.model.part import Part
 
 EVIDENCE_SECTIONS = (
     "measurements", "revisions", "prototypes", "fit_checks", "tests", "quotes", "tools", "first_articles",
+    "gauge_studies", "sample_runs",
 )  # fmt: skip
 
 

@@ -315,6 +315,9 @@ class Quote(Frozen):
         default=None, alias="yield"
     )
     least_order: Count | None = None
+    order: Annotated[int, Field(gt=0, le=10**9)] | None = Field(
+        default=None, description="pieces that you would order at a time from this maker; else as `demand` says"
+    )
     life_shots: Annotated[int, Field(gt=0)] | None = None
     hands_per_set: Annotated[int, Field(ge=1, le=2)] = 1
     refurbish: Refurbishment | None = None
@@ -410,6 +413,33 @@ class FirstArticle(Frozen):
     hours: NotNegative | None = None
 
 
+class GaugeStudy(Frozen):
+    """A study of how well an instrument tells the pieces apart: several people read several pieces several times."""
+
+    feature: Key
+    on: Day
+    by: Key
+    with_: Key = Field(alias="with", description="instrument that was studied")
+    file: EvidencePath = Field(description="table part,appraiser,trial,value with `# unit: mm` above it")
+    note: Text | None = None
+
+
+class SampleRun(Frozen):
+    """Consecutive pieces off the production tools, measured to see what the process can hold."""
+
+    feature: Key
+    tools: Keys = Field(min_length=1, description="tools that made them")
+    of: Key = Field(description="revision")
+    on: Day
+    by: Key
+    with_: Key = Field(alias="with", description="instrument")
+    file: EvidencePath = Field(description="table value or piece,value in the order of making, `# unit: mm` above it")
+    subgroup: Annotated[int, Field(ge=2, le=50)] | None = Field(
+        default=None, description="pieces taken together each time; moving ranges of two, if left out"
+    )
+    note: Text | None = None
+
+
 class Operation(Frozen):
     """One operation of the process route, in order."""
 
@@ -448,6 +478,9 @@ class Demand(Frozen):
     ramp: Share = Field(default=1.0, description="share of a full year's sales in the first year")
     decay: Share = Field(default=0.0, description="share lost from year to year")
     lost_share: Share | None = Field(default=None, description="share of a delayed sale that is lost for good")
+    order: Annotated[int, Field(gt=0, le=10**9)] | None = Field(
+        default=None, description="pieces ordered at a time; a year's need, if left out"
+    )
     takes_from: dict[PartNumber, Share] = Field(default_factory=dict, description="sales it takes from our own parts")
 
 
@@ -605,6 +638,8 @@ class Part(Frozen):
         Annotated[str, Field(pattern=r"^[A-Z0-9][A-Z0-9-]{1,23}/[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")], ...
     ] = Field(default=(), description="tools kept in another part's record, e.g. [TW-160/die]")
     first_articles: dict[Key, FirstArticle] = Field(default_factory=dict)
+    gauge_studies: dict[Key, GaugeStudy] = Field(default_factory=dict)
+    sample_runs: dict[Key, SampleRun] = Field(default_factory=dict)
     made_of: dict[Key, Component] = Field(default_factory=dict)
     demand: Demand | None = None
     plan: SpendWish | None = Field(default=None, description="the owner's word on when the tooling money is spent")

@@ -17,12 +17,14 @@ KEY_LETTERS = {
     "tests": "T",
     "quotes": "Q",
     "first_articles": "A",
+    "gauge_studies": "G",
+    "sample_runs": "S",
     "changes": "C",
 }
 """First letter of the ids in a section, as records write them."""
 
 EVIDENCE_SECTIONS = ("originals", "measurements", "revisions", "prototypes", "fit_checks", "tests", "quotes", "tools",
-                     "first_articles", "changes")  # fmt: skip
+                     "first_articles", "gauge_studies", "sample_runs", "changes")  # fmt: skip
 
 
 def find_next_key(part: Part, section: str) -> str:

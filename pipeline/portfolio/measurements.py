@@ -43,6 +43,7 @@ from pipeline.model.workspace import Workspace
 from pipeline.portfolio.evidence_values import EvidenceValues, FileValue, read_evidence_values
 from pipeline.portfolio.nominals import NominalFinding, estimate_feature
 from pipeline.portfolio.portfolio import MEASURED, PartFile
+from pipeline.portfolio.study_values import StudyValues, read_study_values
 from pipeline.portfolio.tool_shrinkage import ToolShrinkage, check_tools
 
 
@@ -111,11 +112,12 @@ class FeatureMeasured:
 
 @dataclass(frozen=True)
 class PartMeasured:
-    """All that was measured of a part. evidence : what the files said, empty where they were not opened."""
+    """All that was measured of a part. evidence, studies : what files said, empty where they were not opened."""
 
     features: Mapping[str, FeatureMeasured]
     tools: tuple[ToolShrinkage, ...] = ()
     evidence: EvidenceValues = field(default_factory=EvidenceValues)
+    studies: StudyValues = field(default_factory=StudyValues)
 
 
 def build_measurements(
@@ -129,7 +131,8 @@ def build_measurements(
     evidence = EvidenceValues() if root is None else read_evidence_values(root, part, workspace)
     bench = Bench(part, lineage, workspace, NeedParameters())
     features = {key: _measure_feature(bench, key, feature, evidence) for key, feature in part.features.items()}
-    return PartMeasured(features, check_tools(part, lineage), evidence)
+    studies = StudyValues() if root is None else read_study_values(root, part, workspace)
+    return PartMeasured(features, check_tools(part, lineage), evidence, studies)
 
 
 def _measure_feature(bench: Bench, key: str, feature: Feature, evidence: EvidenceValues) -> FeatureMeasured:

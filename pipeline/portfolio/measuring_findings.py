@@ -10,6 +10,7 @@ from pipeline.findings.rules import measuring as rules
 from pipeline.lineage.freshness import PartLineage
 from pipeline.measuring.nominal import NominalStatus
 from pipeline.measuring.uncertainty_ratio import RatioState
+from pipeline.model.catalogue import Shop
 from pipeline.model.part import Part
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.model.words import FeatureKind
@@ -21,6 +22,7 @@ from pipeline.portfolio.measurements import (
     build_measurements,
     compute_agreement,
 )
+from pipeline.portfolio.study_values import RunResult
 
 Locate = Callable[[str, Pointer], Location]
 _INCH_OR_MM = {"in": "inches", "mm": "millimetres", "cm": "millimetres", "um": "millimetres"}
@@ -32,14 +34,16 @@ def check_measuring(
 ) -> tuple[list[Finding], PartMeasured]:
     """Return the findings of one part's measurements, and what was measured."""
     measured = build_measurements(part, lineage, workspace, root)
-    return [*measured.evidence.findings, *_Maker(part, measured, locate).make()], measured
+    told = _Maker(part, measured, locate, workspace.catalogues.shop)
+    return [*measured.evidence.findings, *measured.studies.findings, *told.make()], measured
 
 
 class _Maker:
     """Makes the findings of one part."""
 
-    def __init__(self, part: Part, measured: PartMeasured, locate: Locate) -> None:
+    def __init__(self, part: Part, measured: PartMeasured, locate: Locate, shop: Shop) -> None:
         self.part = part
+        self.shop = shop
         self.measured = measured
         self.locate = locate
         self.path = f"projects/{part.part}/part.yaml"
@@ -52,6 +56,30 @@ class _Maker:
             yield from self.check_ratio(found)
             yield from self.check_originals(found)
         yield from self.check_tools()
+        yield from self.check_studies()
+        yield from self.check_runs()
+
+    def check_studies(self) -> Iterator[Finding]:
+        """A gauge that takes too much of the tolerance."""
+        for found in self.measured.studies.studies:
+            if found.share is None or found.share <= self.shop.gauge_share:
+                continue
+            pointer: Pointer = ("gauge_studies", found.key)
+            of = "tolerance" if found.is_of_tolerance else "total spread"
+            share, most = (f"{100 * one:.0f} %" for one in (found.share, self.shop.gauge_share))
+            words = f"{found.entry.with_} takes {share} of the {of} of {found.entry.feature}; {most} at most"
+            message = f"{found.key}: {words}"
+            place = self.locate(self.path, pointer)
+            yield rules.GAUGE_TOO_COARSE.build_finding(place, message, record=self.part.part, pointer=pointer)
+
+    def check_runs(self) -> Iterator[Finding]:
+        """A run with pieces outside, or with less capability than wanted."""
+        for found in self.measured.studies.runs:
+            pointer: Pointer = ("sample_runs", found.key)
+            message = describe_run_fault(found, self.shop.capability_wanted)
+            if message:
+                place = self.locate(self.path, pointer)
+                yield rules.RUN_NOT_CAPABLE.build_finding(place, message, record=self.part.part, pointer=pointer)
 
     def check_file_value(self, found: FeatureMeasured, value: MeasuredValue) -> Iterator[Finding]:
         """A recorded value against what its file gives."""
@@ -119,6 +147,16 @@ class _Maker:
             place = self.locate(self.path, pointer)
             message = f"{tool.tool}: {' '.join(_end(one) for one in tool.sentences)}"
             yield rules.SHRINKAGE_DIFFERS.build_finding(place, message, record=self.part.part, pointer=pointer)
+
+
+def describe_run_fault(found: RunResult, wanted: float) -> str:
+    """Say what is wrong with a run of pieces: some outside the limits, or too little room; empty where nothing is."""
+    if found.inside is not None and found.inside < len(found.values):
+        return f"{found.key}: {len(found.values) - found.inside} of {len(found.values)} pieces lie outside the limits"
+    if found.capability is not None and found.capability.cpk.value < wanted:
+        cpk = found.capability.cpk
+        return f"{found.key}: Cpk {cpk.value:.2f} ({cpk.lower:.2f} to {cpk.upper:.2f}), {wanted:g} wanted"
+    return ""
 
 
 def _end(sentence: str) -> str:

@@ -126,6 +126,12 @@ def _split_by_rate(file: PartFile) -> tuple[list[str], dict[str, str]]:
     return priced, unpriced
 
 
+def find_order_size(part: record.Part, key: str) -> int | None:
+    """Return the pieces that one order of a quote would be; None for a year's need."""
+    demand = part.demand
+    return part.quotes[key].order or (None if demand is None else demand.order)
+
+
 def find_fault(file: PartFile, key: str) -> str:
     """Return why a quote cannot support a release, expiry apart: a changed revision, a changed file, no validity."""
     reasons = [r for r in file.lineage.reasons.get(f"quotes.{key}", ()) if r.cause is not Cause.EXPIRED]
@@ -209,6 +215,7 @@ class _QuoteReader:
             piece=build_stated(quantities[0][1]),
             breaks=tuple(PriceBreak(quantity, Decimal(str(price))) for quantity, price in quantities),
             minimum_order=self.read_least_order(quantities[0][0]),
+            order_quantity=find_order_size(self.file.part, self.key),
             yield_share=self.say("yield", q.yield_, bounds.yield_),
             freight=self.say_a_piece("freight", q.freight, bounds.freight),
             secondary=self.say_a_piece("secondary", q.secondary, bounds.secondary),

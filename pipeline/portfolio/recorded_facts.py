@@ -15,7 +15,7 @@ from pipeline.model.part import Part
 
 DATED = (
     "originals", "measurements", "revisions", "prototypes", "fit_checks", "tests", "quotes", "first_articles",
-    "changes",
+    "gauge_studies", "sample_runs", "changes",
 )  # fmt: skip
 """Sections whose entries are one fact each; decisions and waivers are list items, a tool has a fact for each step."""
 

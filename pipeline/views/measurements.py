@@ -26,6 +26,7 @@ from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import Anchors, find_part_file
 from pipeline.views.measurements_meshes import build_mesh_section
 from pipeline.views.measurements_samples import build_samples_section, build_tools_section
+from pipeline.views.measurements_studies import build_study_sections
 from pipeline.views.measurements_working import (
     build_files_working,
     build_fit_working,
@@ -104,6 +105,7 @@ def build_measurement_sections(file: PartFile) -> tuple[Section, ...]:
         ]
     sections += [
         build_samples_section(anchors, found),
+        *build_study_sections(file, measured, anchors),
         build_tools_section(measured),
         build_mesh_section(file, measured),
     ]
@@ -181,7 +183,7 @@ def _build_side_by_side(file: PartFile, found: list[FeatureMeasured]) -> Table:
     )
     rows = tuple(_build_side_row(one, names) for one in found if one.values)
     caption = "Values of each original, by feature"
-    return Table(caption, columns, rows, "No original is measured yet.", find_part_file(file.number, "features.csv"))
+    return Table(caption, columns, rows, "No original is measured yet.", find_part_file(file.number, "values.csv"))
 
 
 def _build_side_row(one: FeatureMeasured, names: list[str]) -> Row:

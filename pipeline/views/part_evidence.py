@@ -31,6 +31,8 @@ SECTION_GATES = {
     "quotes": Gate.QUOTE,
     "tests": Gate.TOOLING,
     "first_articles": Gate.TOOLING,
+    "gauge_studies": Gate.MEASURE,
+    "sample_runs": Gate.TOOLING,
 }
 
 
@@ -210,6 +212,19 @@ def _describe_article(file: PartFile, entry: Any) -> tuple[str, str, str]:
     return what, f"revision {entry.of}, off {tools}", f"{name_person(file.workspace.catalogues, entry.by)}{seen}"
 
 
+def _describe_study(file: PartFile, entry: Any) -> tuple[str, str, str]:
+    instrument = file.workspace.catalogues.resources.instruments.get(entry.with_)
+    name = entry.with_ if instrument is None else instrument.name
+    return f"gauge study of {name}", "", name_person(file.workspace.catalogues, entry.by)
+
+
+def _describe_run(file: PartFile, entry: Any) -> tuple[str, str, str]:
+    instrument = file.workspace.catalogues.resources.instruments.get(entry.with_)
+    name = entry.with_ if instrument is None else instrument.name
+    of = f"revision {entry.of}, off {word_list(list(entry.tools))}"
+    return f"consecutive pieces, {name}", of, name_person(file.workspace.catalogues, entry.by)
+
+
 _DESCRIBE: Mapping[str, Callable[[PartFile, Any], tuple[str, str, str]]] = {
     "originals": _describe_original,
     "measurements": _describe_measurement,
@@ -219,4 +234,6 @@ _DESCRIBE: Mapping[str, Callable[[PartFile, Any], tuple[str, str, str]]] = {
     "tests": _describe_test,
     "quotes": _describe_quote,
     "first_articles": _describe_article,
+    "gauge_studies": _describe_study,
+    "sample_runs": _describe_run,
 }

@@ -151,7 +151,10 @@ def _find_layer(file: PartFile, node: Node) -> str:
     if node.section in ("fit_checks", "tests"):
         late = any(parent.startswith("first_articles.") for parent in node.parents)
         return "articles" if late else "trials"
-    return {"first_articles": "articles"}.get(node.section, node.section)
+    return _PLAIN_LAYERS.get(node.section, node.section)
+
+
+_PLAIN_LAYERS = {"first_articles": "articles", "sample_runs": "articles", "gauge_studies": "measurements"}
 
 
 def _word_note(file: PartFile, node: Node) -> str:

@@ -16,7 +16,7 @@ from pipeline.gates.quoted import find_chosen
 from pipeline.lineage.freshness import Cause
 from pipeline.model.part import Quote as Offer
 from pipeline.portfolio.portfolio import PartFile
-from pipeline.portfolio.quotes import OneFooting, compute_one_footing, find_quote_turns
+from pipeline.portfolio.quotes import OneFooting, compute_one_footing, find_order_size, find_quote_turns
 from pipeline.portfolio.tooling_cash import compute_tooling_cash
 from pipeline.views.money_words import build_row, build_table, find_currency, say, word_cents
 from pipeline.views.shapes_charts import Curve, CurveChart, CurvePoint
@@ -80,6 +80,7 @@ def _build_offer_rows(file: PartFile) -> Iterator[QuoteRow]:
         prices = [word_money(q.piece[str(quantity)], q.money) if str(quantity) in q.piece else "–" for q in quotes]
         yield _row(f"piece, {quantity:,} at a time", prices)
     yield _row("least order", [_word_count(q.least_order) for q in quotes], "pieces")
+    yield _row("ordered at a time", [_word_order(file, key) for key in file.part.quotes], "pieces")
     yield _row("yield", [NOT_STATED if q.yield_ is None else word_share(q.yield_) for q in quotes])
     yield _row("lead time", [NOT_STATED if q.weeks is None else word_number(q.weeks) for q in quotes], "weeks")
     yield _row("life of the tools", [_word_count(q.life_shots) for q in quotes], "shots")
@@ -93,6 +94,15 @@ def _word_tools(quote: Offer) -> str:
 
 def _word_payments(quote: Offer) -> str:
     return "; ".join(f"{word_share(one.share)} at {one.at}" for one in quote.pay) or NOT_STATED
+
+
+def _word_order(file: PartFile, key: str) -> str:
+    """Return the pieces of one order as it is reckoned: the size on record or a year's need, or the least order."""
+    row = compute_one_footing(file).find_row(key)
+    size = find_order_size(file.part, key)
+    if row is None:
+        return "a year's need" if size is None else f"{size:,}"
+    return f"{round(row.footing.quantities.order):,}" + (" (a year's need)" if size is None else "")
 
 
 def _word_count(value: int | None) -> str:

@@ -29,6 +29,10 @@ route:
 uses_tools: [SD-200/die]
 first_articles:
   FA1: {tools: [die], of: A, on: 2026-05-20, by: ann, seen_by: bob, pieces: 5, finished: true, settings: evidence/o1.csv, gives: {length: [40, 40.1]}, covers: [hard], result: good, hours: 2}
+gauge_studies:
+  G1: {feature: length, on: 2026-01-09, by: ann, with: arm, file: evidence/o1.csv, note: three wires}
+sample_runs:
+  S1: {feature: length, tools: [die], of: A, on: 2026-05-20, by: ann, with: arm, file: evidence/o1.csv, subgroup: 5, note: x}
 made_of:
   pin: {bought: a pin, count: 2, from: [foundry], price: 1 USD, weeks: 2}
   other: {part: SD-200}

@@ -52,6 +52,10 @@ tools:
 first_articles:
   FA1: {tools: [die], of: A, on: 2026-04-10, by: ann, seen_by: bob, pieces: 5, finished: true, settings: evidence/set.csv, gives: {length: [40.0]}, result: good}
   FA2: {tools: [trim], of: A, on: 2026-04-10, by: ann, seen_by: bob, pieces: 5, finished: true, settings: evidence/set2.csv, gives: {width: [20.0]}, covers: [hard], result: good}
+gauge_studies:
+  G1: {feature: width, on: 2026-01-09, by: ann, with: arm, file: evidence/g1.csv}
+sample_runs:
+  S1: {feature: length, tools: [die], of: A, on: 2026-04-15, by: ann, with: arm, file: evidence/s1.csv}
 """
 
 BORROWER = """\
@@ -81,7 +85,8 @@ prototypes: {G1: {of: A, process: print, on: 2026-02-10}}
 fit_checks: {G2: {with: G1, on: 2026-02-11, by: ann, seen_by: bob, car: car-1, fits: saloon, result: good}}
 """
 
-FILES = ("m1.csv", "m2.csv", "a.stl", "p1.txt", "f1.jpg", "t1.txt", "q1.txt", "die.txt", "set.csv", "set2.csv")
+FILES = ("m1.csv", "m2.csv", "a.stl", "p1.txt", "f1.jpg", "t1.txt", "q1.txt", "die.txt", "set.csv", "set2.csv", "g1.csv",
+         "s1.csv")  # fmt: skip
 
 
 def write_story(

@@ -156,7 +156,8 @@ def write_statement(features: str, keeps: str, by: str = "ann", seen_by: str = "
     return f"{{features: [{features}], keeps: [{keeps}], by: {by}, seen_by: {seen_by}, on: 2026-05-02, why: edge only}}"
 
 
-LENGTH = {"prototypes.P1", "fit_checks.F1", "quotes.Q1", "tools.die", "tools.mask", "first_articles.FA1"}
+LENGTH = {"prototypes.P1", "fit_checks.F1", "quotes.Q1", "tools.die", "tools.mask", "first_articles.FA1",
+          "sample_runs.S1"}  # fmt: skip
 WIDTH = {"prototypes.P1", "prototypes.P2", "fit_checks.F2", "quotes.Q1", "quotes.Q2", "tools.trim", "tools.gauge",
          "first_articles.FA2"}  # fmt: skip
 STATEMENTS: list[tuple[str, str, str, set[str]]] = [
@@ -164,6 +165,7 @@ STATEMENTS: list[tuple[str, str, str, set[str]]] = [
     ("keeps three things", "length", write_statement("length", "F1, Q1, FA1"),
      LENGTH - {"fit_checks.F1", "quotes.Q1", "first_articles.FA1"}),
     ("keeps a mask that follows the mould", "length", write_statement("length", "mask"), LENGTH - {"tools.mask"}),
+    ("keeps a run of pieces", "length", write_statement("length", "S1"), LENGTH - {"sample_runs.S1"}),
     ("names one of two changed features", "length, width", write_statement("length", "F1, Q1"),
      (LENGTH | WIDTH) - {"fit_checks.F1"}),
     ("two statements add up", "length, width", f"{write_statement('length', 'Q1')}, {write_statement('width', 'Q1')}",

@@ -17,7 +17,8 @@ O1 = "  O1: {condition: used, from: lent}"
 HOOK = "SD-100/"
 ASSEMBLED = {"SD-300/prototypes.G1", "SD-300/fit_checks.G2"}
 BORROWED = {"SD-200/tools.cap", "SD-200/first_articles.N1"}
-OF_LENGTH = {"prototypes.P1", "fit_checks.F1", "quotes.Q1", "tools.die", "tools.mask", "first_articles.FA1"}
+OF_LENGTH = {"prototypes.P1", "fit_checks.F1", "quotes.Q1", "tools.die", "tools.mask", "first_articles.FA1",
+             "sample_runs.S1"}  # fmt: skip
 OF_WIDTH = {"prototypes.P1", "prototypes.P2", "fit_checks.F2", "quotes.Q1", "quotes.Q2", "tools.trim", "tools.gauge",
             "first_articles.FA2"}  # fmt: skip
 OF_HARD = {"tests.T1", "quotes.Q1", "tools.gauge", "first_articles.FA2"}
@@ -106,7 +107,7 @@ CASES = [
          edits={"on: 2026-03-01, valid_to: 2026-08-01, money: USD, tools: {trim: 900}": "on: 2026-03-01, valid_to: 2026-03-10, money: USD, tools: {trim: 900}"}),
     Case("letter of a quote changed: the tool stands on the order, not on the letter", {"quotes.Q1"}, changed="q1.txt"),
     # tool
-    Case("drawing of the die changed", {"tools.die", "tools.mask", "first_articles.FA1", *BORROWED},
+    Case("drawing of the die changed", {"tools.die", "tools.mask", "first_articles.FA1", "sample_runs.S1", *BORROWED},
          ("tools.mask", "the file evidence/die.txt of tool die is not the one attached"), changed="die.txt"),
     Case("tool cut to an older revision than the current one", {"prototypes.P1", "prototypes.P2", "fit_checks.F2", "quotes.Q1",
          "quotes.Q2", "tools.gauge", "first_articles.FA2"},
@@ -115,6 +116,10 @@ CASES = [
     # first article
     Case("settings of a first article changed", {"first_articles.FA1", "tests.T1"}, changed="set.csv"),
     Case("settings of the other first article gone", {"first_articles.FA2"}, gone="set2.csv"),
+    # studies
+    Case("table of a gauge study changed", {"gauge_studies.G1"},
+         ("gauge_studies.G1", "the file evidence/g1.csv of gauge study G1 is not the one attached"), changed="g1.csv"),
+    Case("table of a run of pieces gone", {"sample_runs.S1"}, gone="s1.csv"),
     # other parts
     Case("borrowed die in another record: its own change stays there", {"SD-200/tools.cap", "SD-200/first_articles.N1", *ASSEMBLED},
          ("SD-200/tools.cap", "tool cap was made on revision A; revision B changed `edge`"),

@@ -62,8 +62,8 @@ def find_lines(found: OneFooting, key: str) -> dict[str, Decimal]:
 
 
 def test_the_worked_example_from_records(sample: Sample) -> None:
-    """Worked example (invented inputs): every line to the cent. There an order is the minimum order; the record knows
-    no smaller order than a year's need, so the carrying cost of stock is half a year's need (or the minimum) instead."""
+    """worked.json, quotes (invented inputs): every line to the cent. Without an order size the carrying cost of stock is
+    that of half a year's need, or of half the least order where that is more."""
     found = compare(sample, A + B + C)
     expected = {
         "A": {
@@ -112,12 +112,43 @@ def test_the_worked_example_from_records(sample: Sample) -> None:
     assert [row.footing.quantities.bought for row in (found.find_row(k) for k in "ABC") if row] == [8511, 9091, 8889]
 
 
-def test_the_minimum_order_of_the_worked_example_gives_its_holding_cost(sample: Sample) -> None:
-    """Quote B's order is its minimum order in the record too: its total is the worked one, 139653.48."""
-    row = compare(sample, A + B + C).find_row("B")
-    assert row is not None
-    assert row.footing.total == Decimal("139653.48")
-    assert row.footing.per_good == Decimal("17.4567")
+ORDERS = {"A": 800, "B": 3000, "C": 400}
+TOTALS = {"A": ("4538.30", "145520.57", "18.1901"), "B": ("16094.21", "139653.48", "17.4567"),
+          "C": ("3070.00", "153495.77", "19.1870")}  # fmt: skip
+
+
+@pytest.mark.parametrize("where", ["quote", "demand"])
+def test_an_order_size_gives_the_whole_worked_example(sample: Sample, where: str) -> None:
+    """worked.json, quotes: with each maker's order in its quote all three totals are the worked ones, to the cent; with one
+    order size in the demand every quote is reckoned at it."""
+    quotes = {"A": A, "B": B, "C": C}
+    if where == "demand":
+        found = compare(sample, A + C, DEMAND.replace("price: 40", "order: 800, price: 40"))
+        rows = [found.find_row(key) for key in "AC"]
+        assert [row.footing.quantities.order for row in rows if row is not None] == [800, 800]
+        assert rows[0] is not None and rows[0].footing.total == Decimal(TOTALS["A"][1])
+        return
+    sized = "".join(text.replace("yield:", f"order: {ORDERS[key]}, yield:") for key, text in quotes.items())
+    found = compare(sample, sized)
+    for key, (holding, total, per_good) in TOTALS.items():
+        row = found.find_row(key)
+        assert row is not None
+        lines = {line.name: line.low for line in row.footing.lines}
+        assert round_money(lines["carrying cost of stock"]) == Decimal(holding)
+        assert row.footing.total == Decimal(total)
+        assert round(row.footing.total / 8000, 4) == Decimal(per_good)
+    assert [row.footing.name for row in found.comparison.rows] == ["B", "A", "C"]  # type: ignore[union-attr]
+
+
+def test_the_page_says_how_much_is_ordered_at_a_time(sample: Sample) -> None:
+    from pipeline.views.quotes import build_quote_comparison
+
+    files = FILES | {"shared/suppliers.yaml": SUPPLIERS}
+    sized = A.replace("yield:", "order: 800, yield:")
+    for quotes, words in ((sized, "800"), (A, "1,703 (a year's need)")):
+        file = build_portfolio(sample(f"quotes:\n{quotes}{DEMAND}", files)).parts["SD-100"]
+        rows = [row for group in build_quote_comparison(file).groups for row in group.rows]
+        assert next(row for row in rows if row.label == "ordered at a time").values == (words,)
 
 
 def test_rounded_lines_and_the_rounding_line_add_up_to_the_total() -> None:

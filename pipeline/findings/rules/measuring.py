@@ -197,9 +197,51 @@ CLASS_DIFFERS = Rule(
     Example("features:\n  length: {what: overall length, kind: size, nominal: 40, limits: [-0.3, 0.3], "
             "tolerance: ISO 2768-m, unit: mm, critical: true}\n"),
 )  # fmt: skip
+_STUDY = "gauge_studies:\n  G1: {feature: length, on: 2026-01-09, by: ann, with: arm, file: evidence/g1.csv}\n"
+_RUN = (
+    "sample_runs:\n  S1: {feature: length, tools: [die], of: A, on: 2026-05-20, by: ann, with: arm, "
+    "file: evidence/s1.csv}\n"
+)
+
+
+def _show_study(trial: float, uneven: bool = False) -> dict[str, str]:
+    """A study of three pieces by two people: trials differ by `trial`; uneven: one reading is missing."""
+    rows = [
+        f"{piece},{who},{n},{40 + 0.05 * piece + trial * n * (1 if who == 'ann' else -1):.4f}\n"
+        for piece in (1, 2, 3) for who in ("ann", "bob") for n in (1, 2)
+    ]  # fmt: skip
+    shown = rows[:-1] if uneven else rows
+    return {_P + "evidence/g1.csv": "# unit: mm\npart,appraiser,trial,value\n" + "".join(shown)}
+
+
+def _show_run(spread: float) -> dict[str, str]:
+    values = [40 + spread * step for step in (-1, 0.5, 1, -0.5, 0, 0.5, -1, 1)]
+    rows = "".join(f"{n},{value:.4f}\n" for n, value in enumerate(values, 1))
+    return {_P + "evidence/s1.csv": "# unit: mm\npiece,value\n" + rows}
+
+
+NOT_RECKONED = Rule(
+    "Q819", "A gauge study and a sample run can be reckoned", WARNING,
+    "A table with gaps, or in a unit that is not the feature's, gives no figure that could be trusted.",
+    "read what is missing, or correct the unit; every piece is read equally often by everybody",
+    Example(_STUDY, _show_study(0.002, uneven=True)), Example(_STUDY, _show_study(0.002)), deep=True,
+)  # fmt: skip
+GAUGE_TOO_COARSE = Rule(
+    "Q820", "A gauge takes little of the tolerance", WARNING,
+    "What the gauge itself spreads is lost to the pieces: good ones are thrown away and bad ones are sent.",
+    "use a finer instrument or a fixture, or train those who read; then study it again",
+    Example(_STUDY, _show_study(0.03)), Example(_STUDY, _show_study(0.002)), deep=True,
+)  # fmt: skip
+RUN_NOT_CAPABLE = Rule(
+    "Q821", "A run of pieces keeps its limits with room to spare", WARNING,
+    "A tool whose pieces fill the tolerance makes scrap as soon as anything moves.",
+    "set the tool or the process nearer to the middle, narrow its spread, or sort every piece until it is",
+    Example(_RUN, _show_run(0.15)), Example(_RUN, _show_run(0.03)), deep=True,
+)  # fmt: skip
 
 RULES = (
     UNIT_MISSING, UNITS_MIXED, NOT_A_COORDINATE, UNREADABLE_READINGS, NOT_FIXED, FIT_DIFFERS, OTHER_SYSTEM, OPEN_MESH,
     UNREADABLE_MESH, RATIO_SMALL, ZERO_TOLERANCE, ONLY_REPRODUCTIONS, ONE_ORIGINAL, NO_LIMITS_MEASURED,
-    SHRINKAGE_DIFFERS, GOOD_OUTSIDE, CLASS_UNKNOWN, CLASS_DIFFERS,
+    SHRINKAGE_DIFFERS, GOOD_OUTSIDE, CLASS_UNKNOWN, CLASS_DIFFERS, NOT_RECKONED,
+    GAUGE_TOO_COARSE, RUN_NOT_CAPABLE,
 )  # fmt: skip

@@ -68,7 +68,15 @@ PAYMENT_TWICE = Rule(
     Example(_QUOTE % ("USD", "500: 4.20", ", pay: [{at: order, share: 0.3}, {at: order, share: 0.2}, {at: delivery, share: 0.5}]")),
     Example(_QUOTE % ("USD", "500: 4.20", _HELD_BACK)),
 )  # fmt: skip
+ORDER_TOO_SMALL = Rule(
+    "C809", "An order is not smaller than the maker's least order", WARNING,
+    "The maker does not take it, so sums are made with the least order: stock and cash are not those that were thought.",
+    "order more at a time, or ask the maker for a smaller least order and write what is agreed",
+    Example(_QUOTE % ("USD", "500: 4.20", ", least_order: 500, order: 400")),
+    Example(_QUOTE % ("USD", "500: 4.20", ", least_order: 500, order: 500")),
+)  # fmt: skip
 
 RULES = (
     RATE_TOO_OLD, RATE_TWICE, NO_VALIDITY, NO_VOLUME, ALL_PAID_FIRST, PRICE_RISES, SOLD_AT_A_LOSS, PAYMENT_TWICE,
+    ORDER_TOO_SMALL,
 )  # fmt: skip
