@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 @add_workspace_options
 @click.option("--engineer", "-e", metavar="ID", help="Only the parts of this engineer (an id of shared/people.yaml).")
 @click.option("--mine", is_flag=True, help="Only your parts: the e-mail of git, looked up in shared/people.yaml.")
+@click.option("--dates", is_flag=True, help="Also when each part is likely to be released, with the odds.")
 @click.option("--limit", default=3, show_default=True, type=click.IntRange(1, 100), help="Most steps shown a part.")
 def command(
     parts: tuple[str, ...],
@@ -26,12 +27,14 @@ def command(
     today: dt.date | None,
     engineer: str | None,
     mine: bool,
+    dates: bool,
     limit: int,
 ) -> int:
     """Say what is missing for the next gate, and what would put it there.
 
     Hold calls come first; then whatever opens the most gates for the least money: what is ready for a decision costs
-    nothing. Costs are the shop's own figures for such work.
+    nothing. Costs are the shop's own figures for such work. With --dates the remaining stages of all parts are
+    simulated, which takes some seconds where no site was built since a day in the records changed.
     """
     from pipeline.views.next_steps import build_next_lines
 
@@ -43,6 +46,13 @@ def command(
     if mine:
         engineer = _find_me(root, portfolio, engineer)
     lines = build_next_lines(portfolio, numbers, engineer, limit)
+    if dates and lines:
+        from pipeline.portfolio.outlook import look_out
+        from pipeline.views.review_dates import word_part_dates, word_shop_trust
+
+        portfolio = look_out(portfolio, root)
+        lines = build_next_lines(portfolio, numbers, engineer, limit, word_part_dates)
+        lines.append(word_shop_trust(portfolio))
     show_lines(lines)
     if not lines:
         click.echo("Nothing to do: every part looked at is released, dropped or waits for nobody here.")

@@ -24,7 +24,8 @@ def command(point: str | None, workspace: Path | None, today: dt.date | None, as
     the last review that was closed, or one review's time ago.
 
     Hold calls come first; then what is ready for a decision, what was proven, went stale, was decided, set aside or ran
-    out, figures with old and new, and parts that came or went. The Review page shows the same.
+    out, figures with old and new, parts that came or went, and what is likely to be released next, with the odds. The
+    Review page shows the same.
     """
     page = build_page(take_workspace(workspace), today, point, signatures)
     if as_json:
@@ -46,7 +47,7 @@ def build_page(root: Path, today: dt.date | None, point: str | None = None, sign
     from pipeline.views.review_page import build_review_page
 
     portfolio, _ = take_parts(root, today, ())
-    portfolio = look_out(portfolio, root, signatures=signatures, asked=point, with_flow=False)
+    portfolio = look_out(portfolio, root, signatures=signatures, asked=point)
     outlook = find_outlook(portfolio)
     review = None if outlook is None else outlook.review
     if point is not None and review is not None and review.moves is None and review.since.day is None:

@@ -63,6 +63,20 @@ def _build_row(flow: Flow, forecast: JobForecast) -> Row:
     return Row(tuple(Cell(line) for line in cells))
 
 
+def word_odds(flow: Flow, forecast: JobForecast) -> str:
+    """Return the two days of a forecast."""
+    likely, sure = (word_day(find_day(weeks, flow.day)) for weeks in (forecast.median, forecast.promise))
+    return f"likely by {likely}, 85 % by {sure}"
+
+
+def word_trust(flow: Flow) -> str:
+    """Return how earlier forecasts of this shop came out, in a sentence."""
+    hits = flow.backtest.in_range
+    if hits.share is None:
+        return "How far such dates can be believed is not known yet: no earlier forecast is old enough to be tested."
+    return f"Of {hits.of} earlier forecasts, {hits.share * 100:.0f} % came out inside their 85 % range."
+
+
 def list_weaknesses(flow: Flow, forecast: JobForecast) -> list[str]:
     """Return what a forecast does not know: stages that outlasted their like, gates that must be proven again."""
     found = [f"{step} has outlasted its like" for step in forecast.outlived]

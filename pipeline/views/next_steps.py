@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -174,9 +174,16 @@ def order_by_cost(files: Sequence[PartFile]) -> list[Opening]:
 
 
 def build_next_lines(
-    portfolio: Portfolio, numbers: Sequence[str], engineer: str | None = None, limit: int = 3
+    portfolio: Portfolio,
+    numbers: Sequence[str],
+    engineer: str | None = None,
+    limit: int = 3,
+    word_dates: Callable[[PartFile], str] | None = None,
 ) -> list[str]:
-    """Return lines for the terminal: a head for each part, then its next steps, the cheapest gates first."""
+    """Return lines for the terminal: a head for each part, then its next steps, the cheapest gates first.
+
+    word_dates : says when a part is likely to be released (`review_dates.word_part_dates`); None: nobody asked.
+    """
     files = [portfolio.parts[n] for n in numbers if engineer in (None, portfolio.parts[n].part.engineer)]
     lines: list[str] = []
     for opening in order_by_cost(files):
@@ -191,6 +198,9 @@ def build_next_lines(
             lines.append("    held: decide go, rework or drop to take it up again")
         elif opening.gates and actions:
             lines.append(f"    opens: {', '.join(opening.gates)}{_render_total(opening)}")
+        dates = "" if word_dates is None else word_dates(file)
+        if dates:
+            lines.append(f"    {dates}")
     return lines
 
 

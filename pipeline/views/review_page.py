@@ -14,6 +14,7 @@ from pipeline.portfolio.review import ReviewResult
 from pipeline.views.addresses import PARTS, REVIEW, find_part_page, find_rule_page
 from pipeline.views.part_gates import word_decision
 from pipeline.views.part_head import build_hold
+from pipeline.views.review_dates import build_dates_groups, build_trust_notes
 from pipeline.views.review_moves import explain_stale, find_move_commit, word_move
 from pipeline.views.shapes_marks import Line, Link, Mark, Run, Tone, build_line
 from pipeline.views.shapes_site import PageHead, ReviewGroup, ReviewItem, ReviewPage, Tally
@@ -79,6 +80,7 @@ def build_review_page(portfolio: Portfolio) -> ReviewPage:
         *_build_moved(portfolio, review, since),
         _build_still_stale(portfolio, review),
         _build_endings(portfolio),
+        *build_dates_groups(portfolio),
         _build_ageing(portfolio),
         _build_stopped(portfolio),
         _build_left_out(portfolio),
@@ -89,7 +91,7 @@ def build_review_page(portfolio: Portfolio) -> ReviewPage:
         word_day(portfolio.workspace.today),
         tuple(_build_tally(group) for group in groups[:8] if group.items),
         tuple(groups),
-        _build_notes(portfolio, outlook),
+        (*_build_notes(portfolio, outlook), *build_trust_notes(portfolio)),
     )
 
 

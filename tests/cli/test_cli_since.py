@@ -54,6 +54,13 @@ def test_text_and_json_say_the_same(demo: Path) -> None:
     assert text.index("HOLD CALLS") < text.index("READY FOR A DECISION") < text.index("GATES PROVEN")
 
 
+def test_next_gives_days_only_when_asked(demo: Path) -> None:
+    plain = run("next", "TW-112", "-w", str(demo)).stdout
+    assert "date of release" not in plain
+    dated = run("next", "TW-112", "--dates", "-w", str(demo)).stdout
+    assert dated.startswith(plain.rstrip("\n")) and "no date of release: fewer than 8 parts" in dated
+
+
 def test_terminal_and_page_agree(demo: Path) -> None:
     page = build_review_page(look_out(build_portfolio(demo), demo))
     assert json.loads(run("since", "--json", "-w", str(demo)).stdout) == json.loads(json.dumps(build_review_dict(page)))

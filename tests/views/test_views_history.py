@@ -13,7 +13,9 @@ from pipeline.model.quantity import Limits, Price, Range
 from pipeline.portfolio.outlook import find_outlook, look_out
 from pipeline.portfolio.portfolio import Portfolio, build_portfolio
 from pipeline.views.flow import build_flow_page, build_forecast_sections
+from pipeline.views.next_steps import build_next_lines
 from pipeline.views.part_page import build_part_page
+from pipeline.views.review_dates import word_part_dates, word_shop_trust
 from pipeline.views.review_moves import word_value
 from pipeline.views.review_page import build_review_page
 from pipeline.views.shapes_marks import Line
@@ -180,3 +182,45 @@ def test_a_shop_without_a_past_is_told_what_would_fill_the_page(tmp_path: Path) 
     page = build_flow_page(early)
     backtest = next(s for s in page.sections if s.anchor == "backtest")
     assert "Not known yet" in word(backtest.intro) and "No earlier forecast" in backtest.tables[0].empty
+
+
+# --- dates on the review ------------------------------------------------------------------------------
+
+
+def test_the_review_names_what_is_likely_next_and_how_such_days_came_out(portfolio: Portfolio) -> None:
+    outlook = find_outlook(portfolio)
+    assert outlook is not None and outlook.flow is not None
+    flow = outlook.flow
+    page = build_review_page(portfolio)
+    group = next(group for group in page.groups if group.anchor == "dates")
+    soon = sorted((f.median, f.job) for f in flow.forecasts.values() if f.median <= 13.0)
+    assert [item.part.text for item in group.items] == [job for _, job in soon] and len(soon) > 5
+    rows = next(s for s in build_flow_page(portfolio).sections if s.anchor == "forecasts").tables[0].rows
+    shown = {word(row.cells[0].line).split()[0]: [word(cell.line) for cell in row.cells] for row in rows}
+    for item in group.items:
+        row = shown[item.part.text]
+        weak = f"; weak: {row[5]}" if row[5] else ""
+        assert word(item.line) == f"likely by {row[2]}, 85 % by {row[3]}{weak}" and item.on == row[2]
+    hits = flow.backtest.in_range
+    said = f"Of {hits.of} earlier forecasts, {hits.hit / hits.of * 100:.0f} % came out inside their 85 % range."
+    assert said in [word(note) for note in page.notes]
+    lines = build_next_lines(portfolio, ["TW-112", "TW-190", "TW-152"], word_dates=word_part_dates)
+    row = shown["TW-112"]
+    assert f"    released: likely by {row[2]}, 85 % by {row[3]}" in lines and word_shop_trust(portfolio) == said
+    assert not any("TW-190" in line and "date" in line for line in lines)  # held: no date is given
+
+
+def test_too_young_a_shop_gives_no_day_and_says_why() -> None:
+    folder = find_told_demo(30)
+    young = look_out(build_portfolio(folder), folder)
+    page = build_review_page(young)
+    group = next(group for group in page.groups if group.anchor == "dates")
+    assert group.items == () and "not known yet" in group.empty
+    assert not any("earlier forecasts" in word(note) for note in page.notes)
+    lines = build_next_lines(young, ["TW-112"], word_dates=word_part_dates)
+    assert any(line.startswith("    no date of release: fewer than 8 parts have finished") for line in lines)
+    assert "not known yet" in word_shop_trust(young)
+    plain = build_portfolio(folder)
+    assert build_next_lines(young, ["TW-112"]) == lines[:-1]  # nobody asked
+    assert build_next_lines(plain, ["TW-112"], word_dates=word_part_dates) == lines[:-1]  # nothing was reckoned
+    assert all(group.anchor != "dates" for group in build_review_page(plain).groups)
