@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipeline.cli.options import DayType, add_workspace_options, find_workspace, take_parts
+from pipeline.cli.options import DayType, add_workspace_options, find_workspace, show_lines, take_parts
 from pipeline.cli.program import EXIT_CLEAN, EXIT_FINDINGS
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ def command(
 
         click.echo(render_json(build_report(content, found, line)))
     else:
-        click.echo("\n".join(render_file_features(content, found)))
+        show_lines(render_file_features(content, found))
         _echo_against(content, against)
         _echo_offer(place, line, write)
     if write:

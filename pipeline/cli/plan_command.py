@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.cli.options import add_workspace_options, show_lines, take_parts, take_workspace
+from pipeline.cli.plain_stream import overwrite_line
 from pipeline.cli.program import EXIT_CLEAN, EXIT_FINDINGS
 
 if TYPE_CHECKING:
@@ -137,13 +138,16 @@ class _Progress:
             return
         self.last = now
         words = f"{what}: {done} of {total}, {now:.0f} s (Ctrl-C shows what is solved by then)"
-        click.echo(f"\r{words:<79}" if sys.stderr.isatty() else words, err=True, nl=not sys.stderr.isatty())
+        if sys.stderr.isatty():
+            overwrite_line(f"{words:<79}")
+        else:
+            click.echo(words, err=True)
         self.shown = True
 
     def end(self) -> None:
         """Leave a clean line."""
         if self.shown and sys.stderr.isatty():
-            click.echo(f"\r{'':<79}\r", err=True, nl=False)
+            overwrite_line(f"{'':<79}\r")
 
 
 def _refuse_unknown(portfolio: Any, wishes: Any) -> None:

@@ -7,11 +7,12 @@ import io
 import os
 import sys
 import traceback
-from typing import NoReturn
+from typing import NoReturn, TextIO, cast
 
 import click
 
 import pipeline
+from pipeline.cli.plain_stream import PlainStream
 
 COMMANDS = {
     "attach": "Attach evidence: copied or referred to, with its hash, and what it is evidence of.",
@@ -101,9 +102,18 @@ def group() -> None:
 
 def run() -> NoReturn:
     """Run the command line and leave with 0 (clean), 1 (findings), 2 (wrong usage) or 3 (our bug)."""
-    for stream in (sys.stdout, sys.stderr):
+    streams = sys.stdout, sys.stderr
+    for stream in streams:
         if isinstance(stream, io.TextIOWrapper):  # a terminal or a pipe that lacks a letter gets it written out
             stream.reconfigure(errors="backslashreplace")
+    sys.stdout, sys.stderr = (cast("TextIO", PlainStream(stream)) for stream in streams)
+    try:
+        _run()
+    finally:
+        sys.stdout, sys.stderr = streams
+
+
+def _run() -> NoReturn:
     try:
         status = group.main(prog_name="pipeline", standalone_mode=False)
         sys.exit(status if isinstance(status, int) else EXIT_CLEAN)

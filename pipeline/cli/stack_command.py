@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from pipeline.cli.options import add_workspace_options, take_parts, take_workspace
+from pipeline.cli.options import add_workspace_options, show_lines, take_parts, take_workspace
 from pipeline.cli.program import EXIT_CLEAN, EXIT_FINDINGS
 
 
@@ -37,6 +37,7 @@ def command(part: str, interface: str | None, workspace: Path | None, today: dt.
         click.echo(f"No interface of {part} has a stack: list its links under `stack:` of the interface.")
         return EXIT_CLEAN
     stacks = [reckon_stack(file, key) for key in chosen]
-    click.echo("\n\n".join("\n".join(render_stack(stack)) for stack in stacks))
+    for number, stack in enumerate(stacks):
+        show_lines(["", *render_stack(stack)] if number else render_stack(stack))
     bad = any(stack.result is None or stack.result.verdict is StackVerdict.NOT_HELD for stack in stacks)
     return EXIT_FINDINGS if bad else EXIT_CLEAN

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
 from enum import StrEnum
 
+from pipeline.findings.finding import escape_hidden
+
 
 class ChangeKind(StrEnum):
     """What a commit did to a file."""
@@ -73,6 +75,8 @@ def _nearest_moment(seconds: str) -> datetime:
 
 
 def build_commit(raw: RawCommit) -> Commit:
-    """A commit from its plain values."""
+    """A commit from its plain values. Anybody can write anything into a commit: what steers a terminal, turns text
+    round on a page or cannot be seen is written out (`\\x1b`)."""
     digest, author, email, committed, authored, subject = raw
-    return Commit(digest, author, email, parse_moment(committed), parse_moment(authored), subject)
+    name, address, words = (escape_hidden(text) for text in (author, email, subject))
+    return Commit(digest, name, address, parse_moment(committed), parse_moment(authored), words)

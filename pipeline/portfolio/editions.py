@@ -122,7 +122,7 @@ def _build_vehicles(workspace: Workspace, parts: Collection[OuterPart]) -> Itera
     taken: set[str] = set()
     for vehicle in workspace.catalogues.vehicles.vehicles.values():
         if vehicle.name in fitted:
-            anchor = "vehicle-" + (re.sub(r"[^a-z0-9]+", "-", vehicle.name.casefold()).strip("-") or "one")
+            anchor = "vehicle-" + (re.sub(r"[^a-z0-9]+", "-", vehicle.name.casefold())[:60].strip("-") or "one")
             while anchor in taken:
                 anchor += "-"
             taken.add(anchor)

@@ -25,7 +25,7 @@ from pipeline.findings.finding import Finding, Location
 from pipeline.findings.rule import Rule
 from pipeline.findings.rules import measuring as rules
 from pipeline.model.quantity import LENGTH_UNITS, UNITS
-from pipeline.reading.source import is_link_inside
+from pipeline.reading.source import describe_hidden, find_hidden, is_link_inside
 
 Floats = npt.NDArray[np.float64]
 
@@ -155,6 +155,9 @@ def _decode_lines(stream: object, faults: Faults) -> Iterator[tuple[int, str]]:
         if "\0" in text:
             column = text.index("\0") + 1
             return faults.add(rules.UNREADABLE_READINGS, "the file is not text (a zero byte)", number, column)
+        if not text.isprintable() and (hidden := find_hidden(text)) is not None:  # asked of a million lines
+            message = describe_hidden(text[hidden])
+            return faults.add(rules.UNREADABLE_READINGS, message, number, hidden + 1)
         if text and not text.isspace():
             yield number, text
 

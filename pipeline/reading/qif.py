@@ -20,7 +20,7 @@ from xml.parsers import expat
 from pipeline.findings.finding import Finding
 from pipeline.findings.rules import measuring as rules
 from pipeline.reading.points import Faults, parse_number
-from pipeline.reading.source import is_link_inside
+from pipeline.reading.source import describe_hidden, find_hidden, is_link_inside
 
 MAX_BYTES = 50_000_000
 MAX_DEPTH = 60
@@ -166,6 +166,7 @@ class _Reader:
             self.item = {"id": attributes.get("id", "")}
         elif tag == "MeasurementResults":
             self.set_id = attributes.get("id", "")
+            self.refuse_hidden(self.set_id)
         elif above == "CharacteristicMeasurements" and tag.endswith("CharacteristicMeasurement"):
             kind = tag.removesuffix("CharacteristicMeasurement")
             line, column = self.parser.CurrentLineNumber, self.parser.CurrentColumnNumber + 1
@@ -176,12 +177,19 @@ class _Reader:
         elif tag in ("LinearUnit", "AngularUnit") and "FileUnits" in self.stack:
             self.unit = {}
 
+    def refuse_hidden(self, text: str) -> None:
+        """A name that turns text round, or cannot be seen, is no name."""
+        hidden = find_hidden(text)
+        if hidden is not None:
+            self.stop(describe_hidden(text[hidden]))
+
     def end(self, name: str) -> None:
         """An element ends."""
         tag = self.stack.pop()
         above = self.stack[-1] if self.stack else ""
         text = "".join(self.text).strip()
         self.text.clear()
+        self.refuse_hidden(text)
         del name
         if self.raw is not None:
             self.take_measurement(tag, above, text)

@@ -24,6 +24,8 @@ import io
 import re
 from dataclasses import dataclass, field
 
+from pipeline.reading.source import describe_hidden, find_hidden
+
 COLUMNS = ("with", "car", "fits", "hand", "on", "by", "seen_by", "interface", "gaps", "covers", "result", "note")
 NEEDED = ("with", "car", "fits", "on", "by", "result")
 MAX_ROWS = 2_000
@@ -48,6 +50,10 @@ def parse_traveller(content: bytes) -> tuple[tuple[TriedRow, ...], tuple[str, ..
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         return (), (f"byte {error.start + 1} is not UTF-8 text; save the sheet as CSV UTF-8",)
+    hidden = find_hidden(text)
+    if hidden is not None:
+        row = text.count("\n", 0, hidden) + 1
+        return (), (f"row {row}: {describe_hidden(text[hidden])}",)
     first = text.splitlines()[0] if text.strip() else ""
     mark = ";" if first.count(";") > first.count(",") else ","
     table: list[list[str]] = []

@@ -78,7 +78,8 @@ def build_site(root: Path, out: Path | None = None, today: dt.date | None = None
             draft.chmod(0o755)
             swap_folders(draft, out)
         finally:
-            shutil.rmtree(draft, ignore_errors=True)
+            for left in (draft, _name_empty(draft)):
+                shutil.rmtree(left, ignore_errors=True)
     return built
 
 
@@ -175,9 +176,13 @@ def load_site_config(
 
 def _make_empty(site_dir: Path) -> Path:
     """Return an empty folder for a workspace without hand-written pages."""
-    folder = site_dir.with_name(site_dir.name.removesuffix(".part") + ".pages.part")
+    folder = _name_empty(site_dir)
     folder.mkdir(exist_ok=True)
     return folder
+
+
+def _name_empty(site_dir: Path) -> Path:
+    return site_dir.with_name(site_dir.name.removesuffix(".part") + ".pages.part")
 
 
 @contextlib.contextmanager

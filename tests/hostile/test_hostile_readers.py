@@ -81,6 +81,24 @@ def test_what_is_no_finite_number_is_refused_by_every_reader_of_numbers(number: 
     assert values is None and all(isinstance(f, Finding) for f in findings)
 
 
+HIDDEN = ["\x1b[31m", "\x1b]0;t\x07", "\u202e", "\u2066", "\x9b", "\u200b", "\U000e0041"]
+
+
+@pytest.mark.parametrize("hidden", [pytest.param(h, marks=[pytest.mark.hostile(who, "bidirectional and control characters") for who in ("points and readings", "studies and samples", "QIF results", "travellers (CSV)")], id=ascii(h)) for h in HIDDEN])  # fmt: skip
+def test_names_that_steer_a_terminal_or_turn_text_round_are_refused(hidden: str) -> None:
+    for read, text in (
+        (read_measured_file, f"# unit: mm\n{hidden}g,1,2,3\n"),
+        (read_measured_file, f"feature,n,reading,unit\nlen{hidden}gth,1,2,mm\n"),
+        (read_gauge_study, f"# unit: mm\npart,appraiser,trial,value\n1,{hidden},1,2\n"),
+    ):
+        found, findings = read(ROOT, put_file("h.csv", text.encode()))  # type: ignore[operator]
+        assert found is None and findings[0].location.line >= 2 and "cannot be seen" in findings[0].message
+    found, findings = read_qif(ROOT, put_file("h.qif", QIF.replace(b">rim<", f">r{hidden}<".encode())))
+    assert found is None and findings
+    rows, faults = parse_traveller(TRAVELLER.replace(b"good,x", f"good,{hidden}".encode()))
+    assert not rows and faults == (f"row 3: the character U+{ord(hidden[0]):04X} cannot be seen and can hide what a record says",)
+
+
 @pytest.mark.hostile("QIF results", "encodings that XML must not have")
 @pytest.mark.parametrize("encoding", [b"utf-7", b"UTF-6", b"cp037", b"hex", b"idna", b"utf-16", b"\xff"])
 def test_an_encoding_that_cannot_be_read_is_a_finding(encoding: bytes) -> None:
