@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Self
+from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field
 
 from pipeline.model.quantity import Frozen, Key, Text, build_error
 
@@ -66,21 +66,22 @@ class Edition(Frozen):
     intro: Text | None = Field(default=None, description="a line on the first page, e.g. where to ask and to order")
 
 
+def _refuse_internal(name: str) -> str:
+    if name.casefold() == INTERNAL:
+        raise build_error("contradiction", f"`{INTERNAL}` is the edition with everything in it; choose another name")
+    return name
+
+
+EditionName = Annotated[Key, AfterValidator(_refuse_internal)]
+
+
 class Editions(Frozen):
     """shared/editions.yaml; a workspace without it has the editions `partner` and `public`, and both say little."""
 
-    editions: dict[Key, Edition] = Field(
+    editions: dict[EditionName, Edition] = Field(
         default_factory=lambda: {
             "partner": Edition(fields=(*_MODEST, OuterField.STAGE, OuterField.TRIALS)),
             "public": Edition(),
         },
         min_length=1,
     )
-
-    @model_validator(mode="after")
-    def _check_names(self) -> Self:
-        if any(name.casefold() == INTERNAL for name in self.editions):
-            raise build_error(
-                "contradiction", f"`{INTERNAL}` is the edition with everything in it; choose another name"
-            )
-        return self

@@ -24,7 +24,6 @@ from annotated_types import Ge, Gt, Le, Lt
 from hostile.hostile_records import MORE
 from PIL import Image, PngImagePlugin
 from pydantic import BaseModel, StringConstraints
-from pydantic.fields import FieldInfo
 
 from pipeline.findings.sample import SAMPLE_PART, SAMPLE_SHARED
 from pipeline.model.catalogue import CATALOGUE_FILES, OPTIONAL_CATALOGUES
@@ -65,12 +64,12 @@ class Canaries:
             if (model.__name__, key) in _FIXED and key not in value:
                 found |= {} if _FIXED[model.__name__, key] is None else {key: _FIXED[model.__name__, key]}
                 continue
-            made = self.make(field.annotation, field.metadata, value.get(key), (*at, key), field)
+            made = self.make(field.annotation, field.metadata, value.get(key), (*at, key))
             if made is not None:
                 found[key] = made
         return found
 
-    def make(self, kind: Any, extra: list[Any], old: Any, at: Pointer, field: FieldInfo | None = None) -> Any:
+    def make(self, kind: Any, extra: list[Any], old: Any, at: Pointer) -> Any:
         """Return a canary for a type, or what was there where it names something else."""
         while typing.get_origin(kind) is Annotated:
             kind, *more = typing.get_args(kind)
