@@ -138,7 +138,7 @@ def check_zip(name: str, content: bytes) -> None:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             members = packed.infolist()
-    except (zipfile.BadZipFile, ValueError, OSError) as error:
+    except Exception as error:  # a damaged list of contents fails in any way; whatever it is, the file is at fault
         raise SheetError(f"{name} is damaged: {error}") from None
     total = sum(member.file_size for member in members)
     worst = max((m.file_size / max(m.compress_size, 1) for m in members if m.file_size > 1_000_000), default=0.0)

@@ -238,6 +238,16 @@ def test_a_zip_bomb_is_refused_in_bounded_memory(kind: str) -> None:
     assert peak < 60_000_000
 
 
+@pytest.mark.hostile("spreadsheets (xlsx, CSV)", "zip files that no program writes (found by the fuzzer)")
+@pytest.mark.parametrize(("at", "put"), [(6, b"\xec"), (8, b"\x01"), (10, b"\x63"), (20, b"\xff\xff\xff\xff"), (42, b"\xff\xff\xff\x7f")], ids=["version 23.6", "encrypted", "way of packing", "size packed", "place"])  # fmt: skip
+def test_a_zip_with_a_strange_directory_is_refused_in_words(at: int, put: bytes) -> None:
+    raw = build_zip(build_workbook())
+    start = raw.index(b"PK\x01\x02") + at  # the first entry of the central directory
+    path = ROOT / put_file("z.xlsx", raw[:start] + put + raw[start + len(put) :])
+    with pytest.raises(SheetError, match="damaged|refused"):
+        read_sheet(path)
+
+
 def build_picture(width: int, height: int) -> bytes:
     """Return a PNG that says it is so wide and high; its few bytes of pixels are all nought."""
     import struct
