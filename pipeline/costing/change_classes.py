@@ -104,8 +104,8 @@ class ClassPrice:
 
     ``share``: of the tool's price, low / likely / high (0.02 is 2 %), or ``amount``: money; exactly one of the two.
     ``weeks``: from the order for the change to the changed tool. ``redesign_in_price``: the price holds the tool's
-    redesign, which is then not paid a second time. Raises ``ValueError`` when both or neither are given, or a figure
-    is out of order.
+    redesign, which is then not paid a second time. ``factor``: from the shop's own changes, for a share. Raises
+    ``ValueError`` when both or neither are given, or a figure is out of order.
     """
 
     change_class: ChangeClass
@@ -113,9 +113,12 @@ class ClassPrice:
     share: Range | None = None
     amount: Range | None = None
     redesign_in_price: bool = False
+    factor: Range | None = None
 
     def __post_init__(self) -> None:
         name = self.change_class.value
+        if self.factor is not None:
+            check_range(self.factor, f"the factor of change class {name}")
         if (self.share is None) == (self.amount is None):
             raise ValueError(
                 f"change class {name}: write either its share of the tool's price or its amount, one of the two"
@@ -165,7 +168,7 @@ def build_class_effects(
 def _build_line(label: str, price: Decimal | None, stated: ClassPrice) -> Line:
     name = f"{label}: {stated.change_class.value}"
     if stated.share is not None:
-        return build_share_line(name, stated.share, price)
+        return build_share_line(name, stated.share, price, stated.factor)
     return build_amount_line(name, stated.amount)
 
 

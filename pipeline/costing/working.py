@@ -79,8 +79,10 @@ def build_count_line(label: str, count: Range | Number, unit: str, each: Number,
     return Line(label, working, round_range(Range(*(value * price * share for value in quantity))))
 
 
-def build_share_line(label: str, share: Range, price: Decimal | None) -> Line:
+def build_share_line(label: str, share: Range, price: Decimal | None, factor: Range | None = None) -> Line:
     """Build a line that is a share (0 to ...) of a price; a price of ``None`` leaves the amount unknown.
+
+    ``factor``: what the shop's own changes say such an estimate is to be multiplied with, low / likely / high.
 
     >>> build_share_line("change to die", build_range("0.02", "0.05", "0.08"), Decimal(38000)).amount.likely
     Decimal('1900.00')
@@ -91,8 +93,12 @@ def build_share_line(label: str, share: Range, price: Decimal | None) -> Line:
         return Line(label, f"{shares} of the tool's price; no price stated", None)
     if price < 0:
         raise ValueError(f'the price behind "{label}" is {price}; write a price from 0 up')
-    amount = round_range(Range(*(value * price for value in share)))
-    return Line(label, f"{shares} x {render_money(price)}", amount)
+    working = f"{shares} x {render_money(price)}"
+    if factor is None:
+        return Line(label, working, round_range(Range(*(value * price for value in share))))
+    check_range(factor, f'the factor of "{label}"')
+    amount = round_range(Range(*(value * price * times for value, times in zip(share, factor, strict=True))))
+    return Line(label, f"{working} x {render_range(factor)} (our own changes)", amount)
 
 
 def _take(value: Range | Number) -> Range:

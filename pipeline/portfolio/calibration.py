@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from pipeline.costing.calibration import (
@@ -58,6 +58,10 @@ class Calibration:
         """How many changes have both a prediction and an actual cost."""
         return sum(not change.left_out for change in self.changes)
 
+    def is_used(self, factor: ShopFactor) -> bool:
+        """True where a kind and class has closed changes enough for its factor to go into the ladders."""
+        return factor.tool_kind != NO_TOOL and factor.cases >= self.beliefs.few_cases
+
     @property
     def is_few(self) -> bool:
         """Whether there are too few cases to lean on."""
@@ -83,6 +87,21 @@ def compute_calibration(shop: Shop) -> Calibration:
         compute_stage_ratios(stages, [stage.words for stage in Stage], beliefs.interval),
         beliefs,
     )
+
+
+def find_used_factors(file: PartFile) -> Mapping[tuple[str, str], ShopFactor]:
+    """Return the factors that go into a part's ladder: of its tools' kinds, with `few_cases` closed changes at least.
+
+    Below that a factor is shown on the page of predicted against actual and touches no figure. Only what a change of a
+    tool costs is calibrated, not its weeks, and no tool that is remade whole.
+    """
+    if not file.shop.parts:
+        return {}
+    found = compute_calibration(file.shop)
+    kinds = {tool.kind for tool in file.part.tools.values()}
+    return {
+        (one.tool_kind, one.change_class): one for one in found.factors if found.is_used(one) and one.tool_kind in kinds
+    }
 
 
 def _list_changes(file: PartFile) -> Iterator[RecordedChange]:

@@ -11,10 +11,12 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from pipeline.costing.calibration import ShopFactor
 from pipeline.costing.change_basis import ChangeBasis
 from pipeline.costing.ladder import PartLadder, compute_ladder
 from pipeline.costing.money import Rates
 from pipeline.costing.paths import Cycle
+from pipeline.costing.ranges import build_range
 from pipeline.findings.finding import Finding
 from pipeline.gates.standing import Standing
 from pipeline.lineage.freshness import PartLineage
@@ -67,14 +69,39 @@ class PartFile:
         return self.part.part
 
     @cached_property
-    def basis(self) -> ChangeBasis | Cycle:
-        """All that its changes are priced from; a ring of tools where they wait for each other."""
+    def factors(self) -> Mapping[tuple[str, str], ShopFactor]:
+        """The shop's own factors that its costs are calibrated with, by tool kind and class of change; mostly none."""
+        from pipeline.portfolio.calibration import find_used_factors
+
+        return find_used_factors(self)
+
+    @cached_property
+    def estimated_basis(self) -> ChangeBasis | Cycle:
+        """All that its changes are priced from, as the catalogue has it, without the shop's own factors."""
         return build_change_basis(self.part, self.lineage, self.workspace, self.rates)
+
+    @cached_property
+    def basis(self) -> ChangeBasis | Cycle:
+        """All that its changes are priced from, calibrated; a ring of tools where they wait for each other."""
+        if not self.factors:
+            return self.estimated_basis
+        own = {
+            key: build_range(*(round(end, 4) for end in (one.low, one.factor, one.high)))
+            for key, one in self.factors.items()
+        }
+        return build_change_basis(self.part, self.lineage, self.workspace, self.rates, own)
 
     @cached_property
     def ladder(self) -> PartLadder | None:
         """What a change costs at each stage; None where the tools wait for each other in a ring."""
         return None if isinstance(self.basis, Cycle) else compute_ladder(self.basis)
+
+    @cached_property
+    def estimated_ladder(self) -> PartLadder | None:
+        """The ladder as the catalogue estimates it; the very same where no factor of the shop's own is used."""
+        if not self.factors or isinstance(self.estimated_basis, Cycle):
+            return self.ladder
+        return compute_ladder(self.estimated_basis)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ they will cost: the ladder asks what a change costs at every stage, the impact o
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from pipeline.costing.change_basis import ChangeBasis, FeatureErrors, StatedWeeks
@@ -33,9 +33,18 @@ from pipeline.portfolio.money import convert_money, convert_price
 MADE = (ToolStep.CUTTING, ToolStep.ON_TRIAL, ToolStep.ACCEPTED)
 
 
-def build_change_basis(part: Part, lineage: PartLineage, workspace: Workspace, rates: Rates) -> ChangeBasis | Cycle:
-    """Return all that a part's changes are priced from, or the ring of tools that keeps it from being reckoned."""
-    return _BasisMaker(part, lineage, workspace, rates).make()
+Factors = Mapping[tuple[str, str], Range]
+"""(tool kind, class of change) -> what the shop's own changes say an estimate is to be multiplied with."""
+
+
+def build_change_basis(
+    part: Part, lineage: PartLineage, workspace: Workspace, rates: Rates, factors: Factors | None = None
+) -> ChangeBasis | Cycle:
+    """Return all that a part's changes are priced from, or the ring of tools that keeps it from being reckoned.
+
+    factors : of the shop's own changes; none leaves every estimate as the catalogue has it.
+    """
+    return _BasisMaker(part, lineage, workspace, rates, factors or {}).make()
 
 
 def compute_landed_cost(part: Part, rates: Rates, today: dt.date) -> Decimal | None:
@@ -56,8 +65,9 @@ def compute_landed_cost(part: Part, rates: Rates, today: dt.date) -> Decimal | N
 class _BasisMaker:
     """Collects the items of one part."""
 
-    def __init__(self, part: Part, lineage: PartLineage, workspace: Workspace, rates: Rates) -> None:
+    def __init__(self, part: Part, lineage: PartLineage, workspace: Workspace, rates: Rates, factors: Factors) -> None:
         self.part = part
+        self.factors = factors
         self.lineage = lineage
         self.catalogues: Catalogues = workspace.catalogues
         self.today = workspace.today
@@ -264,7 +274,7 @@ class _BasisMaker:
             name=key,
             price=price,
             kind=_choose_kind(kind, soft),
-            class_prices=() if soft else tuple(_build_prices(kind)),
+            class_prices=() if soft else tuple(_build_prices(kind, tool.kind, self.factors)),
             inserts=tool.inserts,
             forms=_find_tool_cover(tool),
             made_to_fit=tuple(t for t in tool.made_to_fit if t in self.part.tools),
@@ -335,13 +345,14 @@ def _build_station(tool: Tool, kind: ToolKind) -> Station | None:
     return Station("draw", tool.station)
 
 
-def _build_prices(kind: ToolKind) -> Iterator[ClassPrice]:
+def _build_prices(kind: ToolKind, key: str, factors: Factors) -> Iterator[ClassPrice]:
     """Yield the price of each class of change; a new tool's price holds its design."""
     for name, factor in kind.changes.items():
         change = ChangeClass(name.value)
         whole = change is ChangeClass.NEW_TOOL
         weeks, share = _convert(factor.weeks), _convert(factor.share)
-        yield ClassPrice(change, weeks=weeks, share=share, redesign_in_price=whole)
+        own = factors.get((key, name.value))
+        yield ClassPrice(change, weeks=weeks, share=share, redesign_in_price=whole, factor=own)
 
 
 def _convert(found: quantity.Range) -> Range:

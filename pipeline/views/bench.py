@@ -42,11 +42,9 @@ def find_stale_to_be(file: PartFile, changed: Sequence[str]) -> tuple[str, ...]:
     return find_affected(file.lineage, changed) if changed else ()
 
 
-def _find_impact(file: PartFile, changed: Sequence[str], found_at: str | None = None) -> Impact | None:
+def _find_impact(file: PartFile, changed: Sequence[str]) -> Impact | None:
     basis = file.basis
-    if isinstance(basis, Cycle) or not changed:
-        return None
-    return compute_impact(basis, changed, None if found_at is None else parse_stage(found_at))
+    return None if isinstance(basis, Cycle) or not changed else compute_impact(basis, changed, None)
 
 
 def render_effect(file: PartFile, changed: Sequence[str]) -> list[str]:
@@ -66,9 +64,16 @@ def render_effect(file: PartFile, changed: Sequence[str]) -> list[str]:
 
 
 def predict_change(file: PartFile, changed: Sequence[str], found_at: str) -> str | None:
-    """Return the likely cost of a change found at a stage, as a record writes money; None where it is not known."""
-    impact = _find_impact(file, changed, found_at)
-    if impact is None or impact.figure.missing:
+    """Return the likely cost of a change found at a stage, as a record writes money; None where it is not known.
+
+    It is the cost as estimated, without the shop's own factors: those are learnt from how far estimates were off, and
+    would count twice in a prediction that held them already.
+    """
+    basis = file.estimated_basis
+    if isinstance(basis, Cycle) or not changed:
+        return None
+    impact = compute_impact(basis, changed, parse_stage(found_at))
+    if impact.figure.missing:
         return None
     return f"{impact.figure.direct.likely.quantize(Decimal(1))} {file.workspace.catalogues.money.currency}"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline.costing.calibration import ShopFactor, StageRatio
-from pipeline.portfolio.calibration import Calibration, RecordedChange, compute_calibration
+from pipeline.portfolio.calibration import NO_TOOL, Calibration, RecordedChange, compute_calibration
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.views.addresses import find_part_page
 from pipeline.views.money_words import build_row, build_table, say, word_whole
@@ -63,9 +63,10 @@ def _build_factors(found: Calibration) -> Table:
         Column("our factor", "shrunk", True),
         Column("interval", level, True),
         Column("a single next change", level, True),
+        Column("in the ladders"),
     )
     rows = [_build_factor_row(found, one) for one in found.factors]
-    return build_table("Our own factors", columns, rows, EMPTY)
+    return build_table("Our own factors", columns, rows, EMPTY, "buying/factors.csv")
 
 
 def _build_factor_row(found: Calibration, one: ShopFactor) -> Row:
@@ -78,8 +79,16 @@ def _build_factor_row(found: Calibration, one: ShopFactor) -> Row:
             f"{one.factor:.2f}",
             f"{one.low:.2f} to {one.high:.2f}",
             f"{one.next_low:.2f} to {one.next_high:.2f}",
+            _word_use(found, one),
         )
     )
+
+
+def _word_use(found: Calibration, one: ShopFactor) -> str:
+    if one.tool_kind == NO_TOOL:
+        return "no: it touched no tool"
+    least = found.beliefs.few_cases
+    return "yes" if found.is_used(one) else f"not yet: {one.cases} of {least} closed changes"
 
 
 def _build_ratios(found: Calibration) -> Table:
@@ -93,7 +102,8 @@ def _build_ratios(found: Calibration) -> Table:
     )
     rows = [_build_ratio_row(found, one) for one in found.ratios]
     empty = "It takes errors found at two stages at least, with what they cost."
-    return build_table("From stage to stage, beside the folk rule of ten", columns, rows, empty)
+    caption = "From stage to stage, beside the folk rule of ten"
+    return build_table(caption, columns, rows, empty, "buying/stages.csv")
 
 
 def _build_ratio_row(found: Calibration, one: StageRatio) -> Row:
@@ -121,7 +131,8 @@ def _build_changes(found: Calibration, currency: str) -> Table:
         Column("actual", currency, True),
         Column("ratio", "", True),
     )
-    return build_table("Every recorded change", columns, [_build_change_row(one) for one in found.changes], EMPTY)
+    rows = [_build_change_row(one) for one in found.changes]
+    return build_table("Every recorded change", columns, rows, EMPTY, "buying/changes.csv")
 
 
 def _build_change_row(one: RecordedChange) -> Row:
@@ -152,6 +163,7 @@ def _build_working(found: Calibration) -> Working:
         (
             "log(actual / predicted) of a kind is normal about the kind's own mean, and that mean normal about 0",
             "log factor = n / (n + scatter² / spread²) x mean of log(actual / predicted)",
+            f"a factor goes into the ladders from {beliefs.few_cases} closed changes of its kind and class on",
             "ratio of stages = geometric mean cost at the later over the earlier one; interval: Welch's t on logs",
         ),
         inputs,

@@ -66,6 +66,7 @@ def render_ladder(file: PartFile, feature: str | None) -> list[str]:
     rows = build_ladder_rows(ladder)
     wide = max(len(row[1]) for row in rows)
     lines += [f"  {s:<14} {c:>{wide}}  {w:>16} wk  {r:>7}  {m}".rstrip() for s, c, w, r, m in rows]
+    lines += render_calibration(file, feature)
     today = ladder.today
     lines += ["", f"If found today: {render_span(today.total)} {currency}, {render_weeks(today.weeks)} weeks."]
     if today.stage is None:
@@ -74,6 +75,44 @@ def render_ladder(file: PartFile, feature: str | None) -> list[str]:
         missing = sorted({name for rung in ladder.rungs for name in rung.missing})
         lines.append(f"At least: no price is recorded for {', '.join(missing)}.")
     lines.append(FOLK_RULE)
+    return lines
+
+
+def list_factors(file: PartFile) -> list[str]:
+    """Return the shop's own factors that are in a part's ladder, each in words; none where it is as estimated."""
+    level = round(100 * file.workspace.catalogues.money.beliefs.interval)
+    return [
+        f"{one.tool_kind}, {one.change_class}: × {one.factor:.2f} ({one.low:.2f} to {one.high:.2f} at {level} %, "
+        f"{one.cases} closed changes)"
+        for one in file.factors.values()
+    ]
+
+
+def build_calibrated_rows(file: PartFile, feature: str | None = None) -> list[tuple[str, str, str]]:
+    """Return (stage, as estimated, as calibrated) for each stage; none where no factor is used."""
+    ladders = [found for found in (file.estimated_ladder, file.ladder) if found is not None]
+    if not file.factors or len(ladders) < 2:
+        return []
+    estimated, calibrated = (
+        one.part if feature is None else next(row for row in one.features if row.feature == feature) for one in ladders
+    )
+    return [
+        (stage.words, _render_total(estimated.find_rung(stage)), _render_total(calibrated.find_rung(stage)))
+        for stage in Stage
+    ]
+
+
+def render_calibration(file: PartFile, feature: str | None) -> list[str]:
+    """Return the ladder as estimated beside the one that our own changes calibrated, as lines of a terminal table."""
+    rows = build_calibrated_rows(file, feature)
+    if not rows:
+        return []
+    wide = max(len(row[1]) for row in rows)
+    lines = ["", "The costs above are calibrated by our own closed changes:"]
+    lines += [f"  {one}" for one in list_factors(file)]
+    lines += [
+        f"  {stage:<14} as estimated {old:>{wide}}   as calibrated {new}" for stage, old, new in rows if old != new
+    ]
     return lines
 
 

@@ -9,7 +9,14 @@ from pipeline.costing.ranges import render_money, render_range
 from pipeline.costing.stages import Stage
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import find_method_page
-from pipeline.views.change_cost import FOLK_RULE, render_amount, render_span, render_weeks
+from pipeline.views.change_cost import (
+    FOLK_RULE,
+    build_calibrated_rows,
+    list_factors,
+    render_amount,
+    render_span,
+    render_weeks,
+)
 from pipeline.views.reasons import word_features
 from pipeline.views.shapes_charts import LadderChart, LadderStep
 from pipeline.views.shapes_marks import (
@@ -80,7 +87,8 @@ def _note(file: PartFile) -> str:
     ladder = file.ladder.part if file.ladder is not None else None
     missing = sorted({name for rung in ladder.rungs for name in rung.missing}) if ladder is not None else []
     lack = f" At least: no price is recorded for {word_list(missing, 5)}." if missing else ""
-    return f"{word_today(file)}{lack} {FOLK_RULE}"
+    own = "" if not file.factors else f" Calibrated by our own closed changes: {'; '.join(list_factors(file))}."
+    return f"{word_today(file)}{lack}{own} {FOLK_RULE}"
 
 
 def _build_working(today: Cost, currency: str) -> Working:
@@ -106,6 +114,51 @@ def _build_working(today: Cost, currency: str) -> Working:
         "common practice, no source, for the factors; they stand in shared/tool_kinds.yaml",
         "Low and high run over the classes of change; likely is weighted by how often each is needed.",
         Link("Cost of change", find_method_page("cost-of-change")),
+    )
+
+
+# --- as estimated, as calibrated ------------------------------------------------------------------
+
+
+def build_calibrated_section(file: PartFile) -> Section | None:
+    """Make the table of the ladder as estimated and as our own closed changes calibrate it; None where none is used."""
+    rows = build_calibrated_rows(file)
+    if not rows:
+        return None
+    currency = file.workspace.catalogues.money.currency
+    columns = (
+        Column("found at"),
+        Column("as estimated", currency, True),
+        Column("as calibrated", currency, True),
+    )
+    table = Table(
+        "What one change costs, by when it is found",
+        columns,
+        tuple(Row(tuple(Cell(build_line(text)) for text in row)) for row in rows),
+        "No factor of our own is used.",
+    )
+    beliefs = file.workspace.catalogues.money.beliefs
+    working = Working(
+        (
+            "as calibrated = share of the tool's price x price x our own factor, for the kinds and classes below",
+            *list_factors(file),
+            f"a factor is used from {beliefs.few_cases} closed changes of its kind and class on",
+        ),
+        (WorkingInput("closed changes", "predicted and actual", build_line("`changes` of every record")),),
+        "normal-normal shrinkage (Gelman and others, Bayesian Data Analysis, sections 2.5 and 5.4); from how many on: "
+        "common practice, no source",
+        "Weeks are not calibrated, nor tools that are remade whole. Predictions are recorded as estimated.",
+        Link("Cost of change", find_method_page("cost-of-change")),
+    )
+    return Section(
+        "calibrated",
+        "As estimated, as calibrated",
+        f"{len(file.factors)} of our own factors in the ladder",
+        build_line("Every other figure of this part rests on the calibrated costs."),
+        (),
+        (table,),
+        (),
+        working,
     )
 
 

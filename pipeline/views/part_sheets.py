@@ -12,7 +12,7 @@ from pipeline.views.calibration import build_calibration_sections
 from pipeline.views.case import build_case_sections
 from pipeline.views.loop import build_advice_section
 from pipeline.views.measurements import build_measurement_sections
-from pipeline.views.part_costs import build_impact_section
+from pipeline.views.part_costs import build_calibrated_section, build_impact_section
 from pipeline.views.quote_sheet import find_quote_sheet
 from pipeline.views.quotes import build_quote_sections
 from pipeline.views.release_sheet import find_release_sheet
@@ -89,11 +89,11 @@ def build_money_page(file: PartFile) -> SectionsPage:
         "parts",
         (Link("Parts", PARTS), Link(f"{number} {name}", find_part_page(number))),
     )
-    impact = build_impact_section(file)
+    costs = [one for one in (build_calibrated_section(file), build_impact_section(file)) if one is not None]
     cash = build_quote_sections(file)
     sections = (
         build_advice_section(file),
-        *(() if impact is None else (impact,)),
+        *costs,
         *(replace(section, tables=_leave_out(section.tables, cash)) for section in build_case_sections(file)),
         *cash,
     )

@@ -166,7 +166,25 @@ def _build_costs(file: PartFile) -> dict[str, Any] | None:
         for stage in Stage
     ]
     today = None if ladder.today.stage is None else ladder.today.stage.words
-    return {"stages": stages, "today": {"stage": today, "cost": _build_range(ladder.today.total)}}
+    return {
+        "stages": stages,
+        "today": {"stage": today, "cost": _build_range(ladder.today.total)},
+        "calibrated": _build_calibrated(file),
+    }
+
+
+def _build_calibrated(file: PartFile) -> dict[str, Any] | None:
+    """Return the shop's own factors in the costs, and the costs without them; None where none is used."""
+    if not file.factors or file.estimated_ladder is None:
+        return None
+    return {
+        "factors": [
+            {"tool_kind": one.tool_kind, "class": one.change_class, "factor": round(one.factor, 4),
+             "low": round(one.low, 4), "high": round(one.high, 4), "changes": one.cases}
+            for one in file.factors.values()
+        ],
+        "estimated": [_build_range(rung.total) for rung in file.estimated_ladder.part.rungs],
+    }  # fmt: skip
 
 
 def _build_range(found: Range) -> dict[str, float]:
@@ -260,10 +278,18 @@ def _describe_part() -> dict[str, Any]:
                 _record(
                     stages=_list(_record(stage=stages, cost=span, weeks=span, whole=_FLAG)),
                     today=_record(stage={"anyOf": [stages, {"type": "null"}]}, cost=span),
+                    calibrated={"anyOf": [{"type": "null"}, _describe_calibrated(span)]},
                 ),
             ]
         },
     )  # fmt: skip
+
+
+def _describe_calibrated(span: dict[str, Any]) -> dict[str, Any]:
+    factor = _record(
+        tool_kind=_TEXT, **{"class": _TEXT}, factor=_NUMBER, low=_NUMBER, high=_NUMBER, changes={"type": "integer"}
+    )
+    return _record(factors=_list(factor), estimated=_list(span))
 
 
 def _describe_gate() -> dict[str, Any]:

@@ -11,8 +11,10 @@ import pytest
 
 from pipeline.costing.calibration import Belief, compute_shop_factor
 from pipeline.costing.calibration import ChangeCase as Case
+from pipeline.costing.change_classes import ChangeClass
+from pipeline.costing.stages import Stage
 from pipeline.portfolio.calibration import Calibration, compute_calibration
-from pipeline.portfolio.portfolio import build_portfolio
+from pipeline.portfolio.portfolio import PartFile, build_portfolio
 
 ROOT = Path(__file__).parents[2]
 Sample = Callable[..., Path]
@@ -87,3 +89,88 @@ def test_the_demo_knows_the_kind_of_every_tool_that_was_changed() -> None:
     assert {one.tool_kind for one in demo().factors} == {
         "cutting-die", "die-cast-die", "form-tool", "injection-mould", "no tool", "paint-mask",
     }  # fmt: skip
+
+
+# --- into the ladder ------------------------------------------------------------------------------
+
+
+def close(sample: Sample, count: int, ratio: float = 1.5, change_class: str = "weld") -> Path:
+    """The sample with so many closed changes of its die, each `ratio` times dearer than predicted."""
+    lines = [
+        f"  C{n}: {{found_at: tool cut, on: 2026-05-20, by: ann, what: short, mode: dimension, tool: die, "
+        f"class: {change_class}, predicted: 1000 USD, actual: {1000 * ratio:.0f} USD}}\n"
+        for n in range(1, count + 1)
+    ]
+    return sample("changes:\n" + "".join(lines))
+
+
+def find_file(root: Path) -> PartFile:
+    return build_portfolio(root).parts["SD-100"]
+
+
+def test_enough_closed_changes_of_a_kind_and_class_go_into_the_ladder(sample: Sample) -> None:
+    """Eight are enough (beliefs.few_cases). By hand: n = 8, no scatter of their own, so scatter^2 = 6 x 0.4^2 / 13 and
+    log factor = 8 / (8 + scatter^2 / 0.3^2) x ln 1.5 (Gelman and others, Bayesian Data Analysis, 2.5)."""
+    file = find_file(close(sample, 8))
+    (key, factor), *others = file.factors.items()
+    assert key == ("die", "weld") and not others
+    scatter = math.sqrt(6 * 0.4**2 / 13)
+    assert factor.factor == pytest.approx(math.exp(8 / (8 + scatter**2 / 0.3**2) * math.log(1.5)))
+    assert file.ladder is not None and file.estimated_ladder is not None
+    cut, was = (one.features[0].find_rung(Stage.TOOL_CUT) for one in (file.ladder, file.estimated_ladder))
+    # of 9000 USD, weld 0.08, 0.14, 0.20, a quarter of the family's mix: the likely total moves by that part alone
+    moved = 0.25 * 9000 * 0.14 * (round(factor.factor, 4) - 1)
+    assert float(cut.total.likely - was.total.likely) == pytest.approx(moved, abs=0.02)
+    early, early_was = (one.part.find_rung(Stage.QUOTE) for one in (file.ladder, file.estimated_ladder))
+    assert early.total == early_was.total
+    welded = next(row for row in cut.rows if row.change_class is ChangeClass.WELD)
+    working = next(line.working for line in welded.lines if "weld" in line.label)
+    low, high, likely = (f"{round(one, 4):g}" for one in (factor.low, factor.high, factor.factor))
+    assert working.endswith(f"x 9,000.00 x {low} to {high}, likely {likely} (our own changes)")
+
+
+def test_fewer_closed_changes_are_shown_and_touch_no_figure(sample: Sample) -> None:
+    file = find_file(close(sample, 7))
+    assert not file.factors and file.ladder == file.estimated_ladder
+    assert [one.cases for one in compute_calibration(file.shop).factors] == [7]
+    without = find_file(sample())
+    assert file.ladder is not None and without.ladder is not None
+    assert [r.total for r in file.ladder.part.rungs] == [r.total for r in without.ladder.part.rungs]
+
+
+def test_a_factor_of_another_class_or_kind_is_not_used(sample: Sample) -> None:
+    file = find_file(close(sample, 9, change_class="cavity-set"))  # the die's kind states no such class
+    assert file.ladder is not None and file.estimated_ladder is not None
+    assert [r.total for r in file.ladder.part.rungs] == [r.total for r in file.estimated_ladder.part.rungs]
+
+
+def test_both_figures_are_shown_with_the_factor_and_its_interval(sample: Sample) -> None:
+    from pipeline.views.change_cost import render_ladder
+    from pipeline.views.part_costs import build_calibrated_section, build_ladder
+    from pipeline.views.part_sheets import build_money_page
+
+    file = find_file(close(sample, 8))
+    said = "\n".join(render_ladder(file, None))
+    assert "die, weld: × 1.4" in said and "at 90 %, 8 closed changes)" in said
+    assert "as estimated" in said and "as calibrated" in said
+    section = build_calibrated_section(file)
+    assert section is not None and len(section.tables[0].rows) == 9
+    assert section in build_money_page(file).sections
+    figure, _ = build_ladder(file)
+    assert figure is not None and "Calibrated by our own closed changes: die, weld" in "".join(
+        r.text for r in figure.note
+    )
+    plain = find_file(close(sample, 7))
+    assert build_calibrated_section(plain) is None and "as calibrated" not in "\n".join(render_ladder(plain, None))
+
+
+def test_a_prediction_is_recorded_as_estimated_so_that_no_factor_counts_twice(sample: Sample) -> None:
+    from pipeline.portfolio.near import read_near
+    from pipeline.views.bench import predict_change
+
+    root = close(sample, 8)
+    near, _ = read_near(root, "SD-100")
+    assert near is not None
+    alone, among = near.build_part_file(), find_file(root)
+    assert predict_change(alone, ["length"], "tool cut") == predict_change(among, ["length"], "tool cut")
+    assert predict_change(among, ["length"], "tool cut") == predict_change(find_file(sample()), ["length"], "tool cut")

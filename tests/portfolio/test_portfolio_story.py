@@ -49,6 +49,8 @@ def list_stated(part: Part) -> set[tuple[str, dt.date]]:
         "tests",
         "quotes",
         "first_articles",
+        "gauge_studies",
+        "sample_runs",
         "changes",
     ):
         found |= {(f"{section}.{key}", entry.on) for key, entry in getattr(part, section).items()}
