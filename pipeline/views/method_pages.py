@@ -21,6 +21,7 @@ from pipeline.views.method_evidence import (
 from pipeline.views.method_flow import build_flow_method, build_history_method
 from pipeline.views.method_gates import build_gates_method, build_safety_method
 from pipeline.views.method_measures import build_readings_method, build_stacks_method
+from pipeline.views.method_plan import build_plan_method
 from pipeline.views.method_shapes import build_table
 from pipeline.views.shapes_marks import Run, build_line
 from pipeline.views.shapes_site import MethodPage, PageHead, Section, SectionsPage
@@ -36,6 +37,7 @@ _PAGES: tuple[Callable[[Portfolio], MethodPage], ...] = (
     build_impact_method,
     build_delay_method,
     build_money_method,
+    build_plan_method,
     build_watch_method,
     build_flow_method,
     build_history_method,

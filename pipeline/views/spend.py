@@ -6,9 +6,9 @@ from itertools import pairwise
 
 from pipeline.planning.funding_plan import PlanEnd
 from pipeline.portfolio.spending import Spending
-from pipeline.views.addresses import SPEND, SPEND_DATA
+from pipeline.views.addresses import SPEND, SPEND_DATA, find_method_page
 from pipeline.views.money_words import COMMON_PRACTICE
-from pipeline.views.shapes_marks import Caution, Line, Mark, Working, WorkingInput, build_line
+from pipeline.views.shapes_marks import Caution, Line, Link, Mark, Working, WorkingInput, build_line
 from pipeline.views.shapes_site import Figure, PageHead, Section, Tally
 from pipeline.views.shapes_spend import FrontierChart, SpendPage
 from pipeline.views.spend_answers import build_answers, find_below
@@ -185,6 +185,7 @@ def build_working(spending: Spending) -> Working:
         "A release is taken to fall in the middle of its quarter. Parts whose gates are not proven are planned from "
         "the quarter in which they are likely to be, by the flow's forecast where it has one (Flow), else by their "
         "family's usual weeks.",
+        Link("How the plan is made", find_method_page("plan")),
     )
 
 

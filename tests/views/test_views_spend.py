@@ -18,9 +18,10 @@ from pipeline.portfolio.portfolio import Portfolio, build_portfolio
 from pipeline.portfolio.spending import Spending, plan_spending
 from pipeline.views import spend_words
 from pipeline.views.csv_tables import render_table_csv
+from pipeline.views.method_pages import build_method_pages
 from pipeline.views.money_words import word_whole
 from pipeline.views.shapes_spend import SpendPage
-from pipeline.views.spend import build_spend_page
+from pipeline.views.spend import build_spend_page, build_working
 from pipeline.views.spend_terminal import build_plan_data, render_plan, render_why
 from pipeline.views.spend_words import tidy_words
 from pipeline.views.terminal_sections import word_line
@@ -274,3 +275,8 @@ def test_tidy_words_touch_amounts_and_days_only() -> None:
         == "adds 1 USD, 3.5 hours, G1.2 stays, 12,346 USD"
     )
     assert tidy_words("7,100 USD in 2027-Q1") == "7,100 USD in 2027-Q1"
+
+
+def test_the_working_leads_to_the_method(demo: Portfolio, spending: Spending) -> None:
+    method = build_working(spending).method
+    assert method is not None and method.href in {page.head.href for page in build_method_pages(demo)}
