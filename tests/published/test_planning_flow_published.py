@@ -94,6 +94,32 @@ def test_queue_formulas() -> None:
     assert one.must_wait == pytest.approx(2 / 3) and two.must_wait == pytest.approx(1 / 6)
 
 
+def test_three_doctors() -> None:
+    """Eye clinic of a textbook on queues (Gross and Harris, chapter 2): 6 an hour, 3 doctors, 20 minutes each: p0 1/9,
+    Lq 8/9, Wq 8 min 53.3 s, L 26/9, W 28 min 53.3 s. From memory; closed forms."""
+    clinic = compute_steady_queue(6, 3, servers=3)
+    assert clinic.idle == pytest.approx(1 / 9) and clinic.utilisation == pytest.approx(2 / 3)
+    assert (clinic.waiting, clinic.present) == pytest.approx((8 / 9, 26 / 9))
+    assert (60 * clinic.wait, 60 * clinic.stay) == pytest.approx((8 + 53.333 / 60, 28 + 53.333 / 60), abs=1e-4)
+
+
+# Erlang's loss table as printed in handbooks of telephone traffic: servers, offered load, share lost. From memory.
+LOSS_TABLE = [(1, 0.0101, 0.01), (2, 0.153, 0.01), (5, 1.361, 0.01), (10, 4.461, 0.01), (20, 12.03, 0.01), (5, 1.657, 0.02),
+              (10, 5.084, 0.02), (20, 13.18, 0.02)]  # fmt: skip
+
+
+@pytest.mark.parametrize(("servers", "load", "lost"), LOSS_TABLE)
+def test_share_that_waits_follows_from_the_table_of_losses(servers: int, load: float, lost: float) -> None:
+    """Erlang's waiting probability C from the loss probability B: C = B / (1 - rho (1 - B)) (Erlang 1917). B is held
+    against the printed table and against scipy's Poisson distribution, which gives it exactly."""
+    exact = float(stats.poisson.pmf(servers, load) / stats.poisson.cdf(servers, load))
+    assert exact == pytest.approx(lost, rel=6e-3)  # the printed load has three or four digits
+    share = load / servers
+    queue = compute_steady_queue(load, 1.0, servers=servers)
+    assert queue.must_wait == pytest.approx(exact / (1 - share * (1 - exact)), rel=1e-12)
+    assert queue.waiting == pytest.approx(queue.must_wait * share / (1 - share), rel=1e-12)
+
+
 @pytest.mark.parametrize(("servers", "stay"), [(1, 1.0), (2, 0.375)])
 def test_the_simulator_reproduces_the_queue_formulas(servers: int, stay: float) -> None:
     """M/M/1 and M/M/2 at lambda 2, mu 3 through the simulator: mean time in the system of customers 150 to 400 (the
