@@ -11,6 +11,7 @@ import tempfile
 from pathlib import Path
 
 from pipeline.demo.demo_workspace import write_demo
+from pipeline.sitegen.build import build_site
 from pipeline.writing.locks import take_lock
 
 PERSON = {
@@ -37,6 +38,19 @@ def find_told_demo(parts: int = 200) -> Path:
             write_demo(place / f"draft-{parts}", parts)
             (place / f"draft-{parts}").rename(folder)
     return folder
+
+
+@functools.cache
+def find_built_demo(parts: int = 30) -> Path:
+    """The site of the demo with so many parts, built once for all test processes of a run; nobody writes into it."""
+    folder = find_told_demo(parts)
+    with take_lock(folder.parent, "site", wait=500):
+        site = folder.parent / f"site-{parts}"
+        if not site.is_dir():
+            copy = shutil.copytree(folder, folder.parent / f"built-{parts}")
+            built = build_site(copy, site)
+            assert built.warnings == (), built.warnings
+    return site
 
 
 def _leave(user: Path) -> None:

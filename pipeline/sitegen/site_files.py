@@ -23,9 +23,12 @@ from pipeline.views.calendar_text import render_calendar
 from pipeline.views.csv_tables import (
     render_evidence_csv,
     render_features_csv,
+    render_home_csv,
     render_parts_csv,
+    render_review_csv,
     render_table_csv,
     render_vehicle_csv,
+    render_years_csv,
 )
 from pipeline.views.due_days import build_calendars
 from pipeline.views.feed import build_feed
@@ -56,7 +59,7 @@ from pipeline.views.shapes_charts import StackDrawing
 from pipeline.views.shapes_marks import Table
 from pipeline.views.shapes_part import PartPage
 from pipeline.views.shapes_parts import PartsPage, render_parts_index
-from pipeline.views.shapes_site import Figure, VehiclesPage
+from pipeline.views.shapes_site import Figure, HomePage, ReviewPage, VehiclesPage
 from pipeline.views.spend import build_spend_page
 from pipeline.views.supplier_register import build_supplier_register
 from pipeline.views.tool_register import build_tool_register
@@ -176,8 +179,13 @@ def _find_tables(view: Any, stem: str) -> Iterator[tuple[str, str]]:
         case PartsPage():
             yield view.index_href, render_parts_index(view)
             yield view.csv_href, render_parts_csv(view)
+        case HomePage() if view.csv_href:
+            yield view.csv_href, render_home_csv(view)
+        case ReviewPage() if view.csv_href:
+            yield view.csv_href, render_review_csv(view)
         case VehiclesPage():
             yield from ((m.csv_href, render_vehicle_csv(m)) for m in view.vehicles if m.csv_href)
+            yield from ((m.by_year_csv, render_years_csv(m)) for m in view.vehicles if m.by_year)
         case TravellerSheet():
             yield view.csv_href, view.csv
         case PartPage():

@@ -15,6 +15,7 @@ REGISTERS, SUPPLIERS, RESOURCES, TOOLS = "registers.html", "suppliers.html", "re
 PARTS, RULES, METHODS = "parts/index.html", "rules/index.html", "methods/index.html"
 SPEND, SPEND_DATA = "spend.html", "data/spend.js"
 PARTS_DATA, PARTS_CSV = "data/parts.js", "data/parts.csv"
+HOME_CSV, REVIEW_CSV = "data/needs.csv", "data/review.csv"
 FEED, CALENDAR = "feed.xml", "calendar/all.ics"
 PORTFOLIO, PORTFOLIO_SCHEMA = "data/portfolio.json", "data/portfolio.schema.json"
 

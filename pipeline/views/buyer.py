@@ -97,11 +97,11 @@ def build_buyer_section(portfolio: Portfolio, days: int | None = None) -> Sectio
     if ahead is None:
         ahead = 30 if portfolio.workspace is None else portfolio.workspace.catalogues.shop.quote_warning_days
     columns = (
-        Column("part"),
+        Column("part", whole=True),
         Column("name"),
         Column("quote"),
         Column("from"),
-        Column("valid to"),
+        Column("valid to", whole=True),
         Column("days left", "", True),
         Column("why"),
     )
@@ -119,7 +119,7 @@ def build_buyer_section(portfolio: Portfolio, days: int | None = None) -> Sectio
         )
         for one in find_buyer_lines(portfolio, days)
     ]
-    table = build_table("Quotes that need the buyer", columns, rows, NOTHING)
+    table = build_table("Quotes that need the buyer", columns, rows, NOTHING, "buying/quotes.csv")
     words = f"Quotes that run out within {word_count(ahead, 'day')}, have run out, "
     words += "or no longer stand for the model as it is."
     intro = (*say(words), Run(" "), Run("The same days as a calendar", href=CALENDAR), Run("."))

@@ -7,10 +7,10 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 
-from pipeline.views.shapes_marks import MARK_WORDS, Cell, Line, Table
+from pipeline.views.shapes_marks import MARK_WORDS, Cell, Line, Mark, Table
 from pipeline.views.shapes_part import EvidenceLine, FeatureLine
 from pipeline.views.shapes_parts import PartRow, PartsPage
-from pipeline.views.shapes_site import VehicleMatrix
+from pipeline.views.shapes_site import HomePage, MatrixCell, ReviewPage, VehicleMatrix
 from pipeline.views.wording import MINUS
 
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?\Z")
@@ -71,6 +71,26 @@ def _list_part(row: PartRow) -> tuple[str, ...]:
     return (*first, age, stake, row.next)
 
 
+def render_home_csv(page: HomePage) -> str:
+    """Return what needs each person as CSV."""
+    rows = (
+        (desk.person, need.kind, need.part.text, need.name, join_line(need.line), need.due)
+        for desk in page.desks
+        for need in desk.needs
+    )
+    return render_csv(("person", "what", "part", "name", "why", "by"), rows)
+
+
+def render_review_csv(page: ReviewPage) -> str:
+    """Return everything that a review lists as CSV."""
+    rows = (
+        (g.title, it.on, it.part.text, it.name, join_line(it.line), "" if it.commit is None else it.commit.short)
+        for g in page.groups
+        for it in g.items
+    )
+    return render_csv(("list", "on", "part", "name", "what moved", "record"), rows)
+
+
 def render_vehicle_csv(matrix: VehicleMatrix) -> str:
     """Return the coverage of one vehicle as CSV."""
     head = ("family", "number", "part", *(f"{column.body} {column.years}" for column in matrix.columns))
@@ -80,6 +100,17 @@ def render_vehicle_csv(matrix: VehicleMatrix) -> str:
         for row in group.rows
     )
     return render_csv(head, rows)
+
+
+def render_years_csv(matrix: VehicleMatrix) -> str:
+    """Return the coverage of one vehicle by body and year as CSV: the count, and what its mark says."""
+    rows = ((row.body, *(_word_year(cell) for cell in row.cells)) for row in matrix.by_year)
+    return render_csv(("body", *matrix.by_year_head), rows)
+
+
+def _word_year(cell: MatrixCell) -> str:
+    loud = cell.mark in (Mark.STALE, Mark.MISSING) and cell.href
+    return f"{cell.words} ({'stale' if cell.mark is Mark.STALE else 'hole'})" if loud else cell.words
 
 
 def render_features_csv(features: Sequence[FeatureLine]) -> str:

@@ -1,4 +1,4 @@
-"""What needs you, by person: hold calls, decisions, stale gates, endings, parts that stand still, broken records."""
+"""What needs you, by person: hold calls, decisions, stale gates, endings, parts that age, broken records."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pipeline.findings.finding import Severity
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.words import Role
 from pipeline.portfolio.portfolio import PartFile, Portfolio
-from pipeline.views.addresses import HOME, PARTS, REVIEW, find_calendar, find_part_page, find_rule_page
+from pipeline.views.addresses import HOME, HOME_CSV, PARTS, REVIEW, find_calendar, find_part_page, find_rule_page
 from pipeline.views.part_head import build_hold
 from pipeline.views.requirements import find_need, word_requirement
 from pipeline.views.review_moves import explain_stale
@@ -24,6 +24,7 @@ from pipeline.views.watch import (
     find_held_calls,
     find_ready,
     find_stale_files,
+    find_stuck,
 )
 from pipeline.views.wording import word_ago, word_count, word_day, word_number
 
@@ -33,7 +34,7 @@ Found = tuple[tuple[int, int, str], frozenset[str], Need]
 
 def build_home_page(portfolio: Portfolio) -> HomePage:
     """Make the first page; of a workspace that cannot be read, only what is wrong with it."""
-    summary = "Decisions, hold calls, endings and parts that stand still, by person; nothing else."
+    summary = "Hold calls, decisions, what went stale, endings and ageing parts, by person; nothing else."
     head = PageHead("What needs you", HOME, summary, "home")
     if portfolio.workspace is None:
         tally = Tally(str(len(portfolio.findings)), "things keep the catalogues from being used", f"{REVIEW}#left-out")
@@ -41,7 +42,7 @@ def build_home_page(portfolio: Portfolio) -> HomePage:
     found = sorted(_find_needs(portfolio), key=lambda one: one[0])
     desks = _build_desks(portfolio.workspace.catalogues, portfolio.workspace.today, found)
     holds = tuple(need for file in find_held_calls(portfolio) if (need := _build_hold_need(file)) is not None)
-    return HomePage(head, holds, desks, build_tallies(portfolio), "Nothing needs anybody today.")
+    return HomePage(head, holds, desks, build_tallies(portfolio), "Nothing needs anybody today.", HOME_CSV)
 
 
 def build_tallies(portfolio: Portfolio) -> tuple[Tally, ...]:
@@ -131,6 +132,8 @@ def _find_decisions(portfolio: Portfolio) -> Iterator[Found]:
 
 def _find_stale(portfolio: Portfolio) -> Iterator[Found]:
     for file in find_stale_files(portfolio):
+        if file.standing.hold_calls:
+            continue  # its hold call says so already
         since, why = explain_stale(file)
         due = "" if since is None else f"since {word_day(since)}"
         yield (
@@ -171,11 +174,23 @@ def _find_errors(portfolio: Portfolio) -> Iterator[Found]:
 
 
 def _find_still(portfolio: Portfolio) -> Iterator[Found]:
-    for one in find_ageing(portfolio):
+    """Parts without new evidence for longer than their stage usually takes, and those longer in it than their like."""
+    still = find_ageing(portfolio)
+    for one in still:
         over = word_number(one.weeks - one.usual, 0)
         line = build_line(f"at {one.gate}; no new evidence for {word_number(one.weeks, 0)} weeks")
         need = Need("stands still", _link(one.file), one.file.part.name, line, f"{over} weeks over", Mark.IN_HAND)
         yield (5, -int(one.weeks * 7), one.file.number), find_responsible(one.file), need
+    told = {one.file.number for one in still}
+    for age in find_stuck(portfolio):
+        if age.item in told or age.slow is None:
+            continue
+        file = portfolio.parts[age.item]
+        weeks, usual = word_number(age.age, 0), word_number(age.slow, 0)
+        line = build_line(f"at {age.stage} for {weeks} weeks; 85 % of its like were through in {usual}")
+        need = Need("ageing", _link(file), file.part.name, line, f"{word_number(age.age - age.slow, 0)} weeks over",
+                    Mark.IN_HAND)  # fmt: skip
+        yield (5, -int(age.age * 7), age.item), find_responsible(file), need
 
 
 def _find_broken(portfolio: Portfolio) -> Iterator[Found]:

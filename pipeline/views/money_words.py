@@ -85,10 +85,12 @@ def build_row(cells: Iterable[str | Line], strong: bool = False) -> Row:
     return Row(tuple(Cell((Run(one, tone),) if isinstance(one, str) else one) for one in cells))
 
 
-def build_table(caption: str, columns: Iterable[Column | str], rows: Iterable[Row], empty: str) -> Table:
+def build_table(
+    caption: str, columns: Iterable[Column | str], rows: Iterable[Row], empty: str, csv_href: str = ""
+) -> Table:
     """Make a table; a column given as text has no unit and holds text."""
     heads = tuple(Column(one) if isinstance(one, str) else one for one in columns)
-    return Table(caption, heads, tuple(rows), empty)
+    return Table(caption, heads, tuple(rows), empty, csv_href)
 
 
 def say(text: str, tone: Tone = Tone.PLAIN) -> Line:

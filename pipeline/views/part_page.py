@@ -84,11 +84,7 @@ def build_part_page(file: PartFile, published: Published, picture: str = "") -> 
         history_note=word_history_note(file),
         findings=tuple(build_finding_line(finding) for finding in file.findings),
         record=Link(f"The record: projects/{number}/part.yaml", find_part_file(number, "part.yaml")),
-        sheets=(
-            *list_sheets(file),
-            Link("Features as CSV", find_part_file(number, "features.csv")),
-            Link("Evidence as CSV", find_part_file(number, "evidence.csv")),
-        ),
+        sheets=list_sheets(file),
     )
 
 

@@ -11,7 +11,7 @@ from pipeline.portfolio.moves import Move, MoveKind
 from pipeline.portfolio.outlook import Outlook, find_outlook
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.portfolio.review import ReviewResult
-from pipeline.views.addresses import PARTS, REVIEW, find_part_page, find_rule_page
+from pipeline.views.addresses import PARTS, REVIEW, REVIEW_CSV, find_part_page, find_rule_page
 from pipeline.views.part_gates import word_decision
 from pipeline.views.part_head import build_hold
 from pipeline.views.review_dates import build_dates_groups, build_trust_notes
@@ -92,6 +92,7 @@ def build_review_page(portfolio: Portfolio) -> ReviewPage:
         tuple(_build_tally(group) for group in groups[:8] if group.items),
         tuple(groups),
         (*_build_notes(portfolio, outlook), *build_trust_notes(portfolio)),
+        REVIEW_CSV,
     )
 
 

@@ -181,13 +181,15 @@ class Cell:
 class Column:
     """A column head. The unit stands here once, not in each cell. ``number`` aligns right with tabular figures.
 
-    ``sort`` makes the head a button that sorts the rows in the page.
+    ``sort`` makes the head a button that sorts the rows in the page. ``whole`` keeps each cell on one line (a day, a
+    part number).
     """
 
     label: str
     unit: str = ""
     number: bool = False
     sort: bool = False
+    whole: bool = False
 
 
 @dataclass(frozen=True)

@@ -143,6 +143,7 @@ class HomePage:
     tallies: tuple[Tally, ...]
     quiet: str
     """What the page says when nothing needs anybody."""
+    csv_href: str = ""
 
 
 # --- review ---------------------------------------------------------------------------------------
@@ -180,6 +181,7 @@ class ReviewPage:
     tallies: tuple[Tally, ...]
     groups: tuple[ReviewGroup, ...]
     notes: tuple[Line, ...] = ()
+    csv_href: str = ""
 
 
 # --- vehicles -------------------------------------------------------------------------------------
@@ -223,8 +225,18 @@ class VehicleGroup:
 
 
 @dataclass(frozen=True)
+class YearRow:
+    """One body against the years of its vehicle; as many cells as :attr:`VehicleMatrix.by_year_head` has years."""
+
+    body: str
+    cells: tuple[MatrixCell, ...]
+
+
+@dataclass(frozen=True)
 class VehicleMatrix:
-    """Coverage of one vehicle. ``totals`` has one short text per column, e.g. ``9 of 14 released``."""
+    """Coverage of one vehicle. ``totals`` has one short text per column, e.g. ``9 of 14 released``; ``by_year`` has
+    the bodies against single years.
+    """
 
     anchor: str
     name: str
@@ -234,6 +246,9 @@ class VehicleMatrix:
     totals: tuple[str, ...]
     summary: str
     csv_href: str = ""
+    by_year_head: tuple[str, ...] = ()
+    by_year: tuple[YearRow, ...] = ()
+    by_year_csv: str = ""
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from told_demo import find_built_demo
 
 _ARGUMENTS = [
     "--no-sandbox",
@@ -86,6 +87,12 @@ def open_page(browser: Any) -> Iterator[Callable[..., Watched]]:
     yield open_one
     for context in contexts:
         context.close()
+
+
+@pytest.fixture(scope="session")
+def demo_site() -> Path:
+    """The site of the demo's thirty hand-written parts with their history; nobody writes into it."""
+    return find_built_demo(30)
 
 
 @pytest.fixture(scope="session")
