@@ -119,6 +119,7 @@ from pipeline.views.shapes_site import (
     VehicleMatrix,
     VehicleRow,
     VehiclesPage,
+    YearRow,
 )
 from pipeline.views.shapes_spend import CashChart, FrontierChart, SpendChart, SpendColumn, SpendPage, SpendPoint
 
@@ -224,6 +225,7 @@ __all__ = [
     "VehiclesPage",
     "Working",
     "WorkingInput",
+    "YearRow",
     "build_line",
     "build_marks_page",
     "render_parts_index",

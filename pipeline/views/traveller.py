@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 
 from pipeline.lineage.coverage import Cell, CellState, compute_coverage
 from pipeline.model.catalogue import Catalogues
-from pipeline.model.part import Part
+from pipeline.model.part import Feature, Part
 from pipeline.model.words import GATES, Gate, GateState, Hand, SafetyLevel
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.reading.traveller import COLUMNS
@@ -23,12 +23,14 @@ from pipeline.views.shapes_charts import QrCode
 from pipeline.views.shapes_marks import Caution, Line, Link, Run, Tone, build_line
 from pipeline.views.shapes_part import TitleBlock
 from pipeline.views.shapes_site import Figure, PageHead
-from pipeline.views.wording import count_decimals, word_day, word_gap, word_limits, word_list, word_number, word_unit
+from pipeline.views.wording import count_decimals, word_day, word_gap, word_list, word_number, word_unit
 
 LONGEST_ADDRESS = 300
 """Letters of an address that a code may hold: a longer one gives a code too fine to be read from paper."""
 MOST_MISSING = 6
 """Requirements of the open gate that the sheet names; the part's page has them all."""
+ROOMY_LINES = 12
+"""Lines to write on that one page holds with ease."""
 NOTHING_OPEN = "Every application and hand has a good fresh fit check. Use the sheet to try it again after a change."
 NO_FEATURE = "No feature is on record. Write them under features: with nominal and limits, the critical ones marked."
 
@@ -95,6 +97,12 @@ class TravellerSheet:
     back: Link
     csv_href: str
     csv: str
+
+    @property
+    def is_long(self) -> bool:
+        """True when it has more rows than leave room to write with ease: it prints close, its head on each page."""
+        lines = sum(1 + len(group.rows) for group in self.groups) + len(self.features)
+        return lines > ROOMY_LINES
 
 
 def find_traveller(number: str) -> str:
@@ -302,16 +310,21 @@ def render_empty_traveller(file: PartFile) -> str:
 # --- what to measure, what is missing, what to mind -----------------------------------------------
 
 
+def word_sizes(feature: Feature) -> tuple[str, str]:
+    """Return nominal and limits as what an instrument should show, not as deviations from the nominal."""
+    found = (None, None) if feature.limits is None else (feature.limits.lower, feature.limits.upper)
+    decimals = max([count_decimals(feature.nominal), *(count_decimals(one) for one in found if one is not None)])
+    low, high = (None if one is None else word_number(feature.nominal + one, decimals) for one in found)
+    ends = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}" if high else ""
+    return word_number(feature.nominal, decimals), ends
+
+
 def _list_features(file: PartFile) -> Iterator[TravellerFeature]:
     """Yield the critical features; all of them where none is marked critical."""
     features = file.part.features
     critical = {key: feature for key, feature in features.items() if feature.critical}
     for key, feature in (critical or features).items():
-        ends = () if feature.limits is None else (feature.limits.lower, feature.limits.upper)
-        decimals = max([count_decimals(feature.nominal), *(count_decimals(one) for one in ends if one is not None)])
-        nominal = word_number(feature.nominal, decimals)
-        sizes = [word_number(feature.nominal + one, decimals) for one in ends if one is not None]
-        limits = " to ".join(sizes) if len(sizes) == 2 else word_limits(feature.limits, decimals)
+        nominal, limits = word_sizes(feature)
         yield TravellerFeature(key, feature.what, nominal, limits, word_unit(feature.unit), feature.critical)
 
 

@@ -20,6 +20,7 @@ from pipeline.views.shapes_site import (
     VehiclesPage,
 )
 from pipeline.views.states import find_gate_mark, is_ordered
+from pipeline.views.vehicles_years import build_years
 from pipeline.views.wording import word_count
 
 
@@ -43,6 +44,9 @@ def _build_matrix(key: str, vehicle: Vehicle, files: list[PartFile]) -> VehicleM
     years = [body.years for body in vehicle.bodies.values()]
     span = f"{min(one.first for one in years)}–{max(one.last for one in years)}"
     groups = tuple(VehicleGroup(name, tuple(found)) for name, found in sorted(families.items()))
+    bodies = tuple(vehicle.bodies)
+    marks = {(body, number): row.cells[at].mark for number, row in rows.items() for at, body in enumerate(bodies)}
+    heads, by_year = build_years(key, vehicle, fitting, marks)
     return VehicleMatrix(
         name_vehicle_anchor(key),
         vehicle.name,
@@ -52,6 +56,9 @@ def _build_matrix(key: str, vehicle: Vehicle, files: list[PartFile]) -> VehicleM
         _count_columns(len(columns), rows.values()) if rows else (),
         _summarise(fitting, rows.values()),
         f"data/vehicle-{key}.csv" if rows else "",
+        heads,
+        by_year,
+        f"data/vehicle-{key}-years.csv",
     )
 
 

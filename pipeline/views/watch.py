@@ -10,6 +10,8 @@ from pipeline.gates.quoted import find_chosen
 from pipeline.gates.standing import is_waiver_live
 from pipeline.model.part import Decision, Waiver
 from pipeline.model.words import Gate, GateState, ToolStep
+from pipeline.planning.flow_ageing import AgeBand, OpenAge
+from pipeline.portfolio.outlook import find_outlook
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 
 
@@ -90,6 +92,14 @@ def find_ageing(portfolio: Portfolio) -> list[Ageing]:
         if weeks > usual.high:
             found.append(Ageing(file, gate, weeks, usual.high))
     return sorted(found, key=lambda one: (-one.weeks, one.file.number))
+
+
+def find_stuck(portfolio: Portfolio) -> tuple[OpenAge, ...]:
+    """Return the parts that are longer in their stage than 85 % of their like, as the flow reckons it; none where the
+    flow was not asked for."""
+    outlook = find_outlook(portfolio)
+    flow = None if outlook is None else outlook.flow
+    return () if flow is None else tuple(age for age in flow.ages if age.band is AgeBand.STUCK)
 
 
 def find_decided(portfolio: Portfolio, since: dt.date) -> list[tuple[PartFile, Decision]]:
