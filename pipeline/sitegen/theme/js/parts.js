@@ -235,5 +235,6 @@
   addEventListener("beforeprint", function () { place(shown.length); });
   readAddress();
   draw();
+  if (query.value && document.activeElement === document.body) query.focus({ preventScroll: true }); // who searched goes on by keys
   (window.requestIdleCallback || setTimeout)(function () { search(""); });
 })();
