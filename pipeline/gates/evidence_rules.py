@@ -11,6 +11,8 @@ from pipeline.findings.rule import Rule
 from pipeline.findings.rules import evidence as rules
 from pipeline.findings.rules import measuring
 from pipeline.fit.stated_limits import find_class_fault
+from pipeline.gates.drawn import describe_draw_fault, plan_cups
+from pipeline.gates.hardness_readings import convert_hardness_reading, is_other_scale
 from pipeline.gates.judgement import find_outside
 from pipeline.lineage.freshness import PartLineage
 from pipeline.lineage.nodes import is_provable
@@ -36,6 +38,8 @@ def check_evidence(part: Part, lineage: PartLineage, workspace: Workspace, locat
         *_check_studies(part, workspace.catalogues),
         *_check_what_can_be_measured(part),
         *_check_good_results(part),
+        *_check_draws(part, workspace.catalogues),
+        *_check_scales(part),
         *_check_proof(part, workspace.catalogues),
         *_check_signatures(part),
     ]
@@ -185,6 +189,12 @@ def _check_units(part: Part, key: str, measurement: Measurement) -> Iterator[Fou
             continue
         pointer: Pointer = ("measurements", key, "gives", name)
         unit = reading.unit or feature.unit
+        if is_other_scale(reading, feature):
+            try:
+                convert_hardness_reading(reading, feature)
+            except ValueError as error:
+                yield rules.WRONG_UNIT, pointer, str(error)
+            continue
         if unit != feature.unit and not (unit in LENGTH_UNITS and feature.unit in LENGTH_UNITS):
             yield rules.WRONG_UNIT, pointer, f"the reading is in {unit}, the feature in {feature.unit}"
             continue
@@ -195,6 +205,25 @@ def _check_units(part: Part, key: str, measurement: Measurement) -> Iterator[Fou
             if abs(value * factor - feature.nominal) <= 0.05 * abs(feature.nominal):
                 message = f"{reading.value:g} {unit} is {factor:.4g} times off the nominal {feature.nominal:g}"
                 yield rules.WRONG_UNIT, pointer, message
+
+
+def _check_draws(part: Part, catalogues: Catalogues) -> Iterator[Found]:
+    """A cup that the dies of the record cannot draw, or whose blank cannot be reckoned."""
+    for cup in plan_cups(part, catalogues):
+        fault = describe_draw_fault(cup)
+        if fault:
+            rule = measuring.DRAWS_TOO_FEW if cup.plan is not None else measuring.NOT_BY_GEOMETRY
+            yield rule, ("route", cup.index, "draws"), fault
+
+
+def _check_scales(part: Part) -> Iterator[Found]:
+    """A test in another scale than the drawing's proves nothing there: a conversion is an estimate."""
+    for key, test in part.tests.items():
+        for name, reading in test.gives.items():
+            feature = part.features.get(name)
+            if feature is not None and is_other_scale(reading, feature):
+                message = f"{key} reads {reading.value:g} {reading.unit}; {name} is stated in {feature.unit}"
+                yield measuring.OTHER_SCALE, ("tests", key, "gives", name), message
 
 
 def _check_proof(part: Part, catalogues: Catalogues) -> Iterator[Found]:

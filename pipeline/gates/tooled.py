@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping
 
+from pipeline.gates.hardness_readings import is_other_scale
 from pipeline.gates.judgement import Answer, Bench, count_words, find_outside, name_list
 from pipeline.gates.tried import describe_cell, is_seen
 from pipeline.lineage.coverage import CellState, compute_coverage
@@ -157,6 +158,9 @@ def _find_verdicts(bench: Bench, feature: str) -> Iterator[tuple[dt.date, bool, 
     """Yield (day, whether it came out bad, node id) of all that can prove a feature and was judged."""
     good = find_good_tests(bench)
     for key, test in bench.part.tests.items():
+        given = test.gives.get(feature)
+        if given is not None and is_other_scale(given, bench.part.features[feature]):
+            continue  # a converted hardness is no proof
         is_bad = test.result is Result.BAD or bool(find_outside(test.gives.get(feature), bench.part.features[feature]))
         if (is_bad or key in good) and bench.covers(f"tests.{key}", feature) and bench.can_prove(test.kind, feature):
             yield test.on, is_bad, f"tests.{key}"

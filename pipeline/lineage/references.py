@@ -134,6 +134,11 @@ def _find_feature_links(part: Part) -> Iterator[Link]:
     for section in ("gauge_studies", "sample_runs"):
         for key, entry in getattr(part, section).items():
             yield Link((section, key, "feature"), entry.feature, part.features, rules.UNKNOWN_FEATURE, "feature")
+    for index, operation in enumerate(part.route):
+        for field in ("diameter", "height", "wall") if operation.draws is not None else ():
+            name = getattr(operation.draws, field)
+            if name is not None:
+                yield Link(("route", index, "draws", field), name, part.features, rules.UNKNOWN_FEATURE, "feature")
     for key, feature in part.features.items():
         if feature.coating is not None:
             pointer: Pointer = ("features", key, "coating")
@@ -171,6 +176,9 @@ def _find_evidence_links(part: Part) -> Iterator[Link]:
         yield Link(("fit_checks", key, "fits"), check.fits, part.fits, rule, "application")
         for name in check.gaps:
             yield Link(("fit_checks", key, "gaps", name), name, part.interfaces, rules.UNKNOWN_INTERFACE, "interface")
+    for key, sight in part.sight_lines.items():
+        if sight.fits is not None:
+            yield Link(("sight_lines", key, "fits"), sight.fits, part.fits, rule, "application")
     for key, test in part.tests.items():
         yield Link(("tests", key, "of"), test.of, {*samples, *part.revisions}, rule, "sample or revision")
     for key, tool in part.tools.items():

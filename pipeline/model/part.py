@@ -440,6 +440,42 @@ class SampleRun(Frozen):
     note: Text | None = None
 
 
+class Draws(Frozen):
+    """A cup that is drawn: from which features its blank and the number of its draws follow."""
+
+    diameter: Key = Field(description="feature: outside diameter of the cup")
+    height: Key = Field(description="feature: height over all")
+    wall: Key | None = Field(
+        default=None, description="feature: thickness of the sheet; the mean line is reckoned with it"
+    )
+    trim: NotNegative = Field(default=0.0, description="left on the height for trimming, mm")
+
+
+Place = tuple[Number, Number, Number]
+
+
+class SightLine(Frozen):
+    """A mirror on a vehicle: the glass, the eye and the rule that says what has to be seen.
+
+    Places are x rearward, y outboard on the mirror's side, z up from the road, in mm.
+    """
+
+    hand: Hand = Hand.NONE
+    fits: Key | None = Field(default=None, description="application whose eye points these are")
+    glass: Place = Field(description="middle of the glass")
+    aim_at: Place = Field(description="what the driver sees in the middle of the glass")
+    width: Positive = Field(description="of the reflecting face, mm")
+    height: Positive
+    shape: Literal["rectangle", "ellipse"] = "rectangle"
+    radius: Positive | None = Field(default=None, description="of curved glass, mm; flat, if left out")
+    eyes: tuple[Place, ...] = Field(min_length=1, max_length=2, description="the driver's eye points")
+    side: Number | None = Field(default=None, description="y of the vehicle's widest point on that side, mm")
+    rear: Number | None = Field(default=None, description="x of the vehicle's rear end, mm; for inside mirrors")
+    asks: Key = Field(
+        description="published figure: us-111-driver, us-111-passenger, us-111-inside, un-46-class-iii-..."
+    )
+
+
 class Operation(Frozen):
     """One operation of the process route, in order."""
 
@@ -449,6 +485,7 @@ class Operation(Frozen):
     outside: bool = False
     weeks: PositiveRange | None = None
     uses: Keys = Field(default=(), description="tools it needs")
+    draws: Draws | None = Field(default=None, description="the cup that this and the draws after it make")
 
 
 class Component(Frozen):
@@ -640,6 +677,7 @@ class Part(Frozen):
     first_articles: dict[Key, FirstArticle] = Field(default_factory=dict)
     gauge_studies: dict[Key, GaugeStudy] = Field(default_factory=dict)
     sample_runs: dict[Key, SampleRun] = Field(default_factory=dict)
+    sight_lines: dict[Key, SightLine] = Field(default_factory=dict)
     made_of: dict[Key, Component] = Field(default_factory=dict)
     demand: Demand | None = None
     plan: SpendWish | None = Field(default=None, description="the owner's word on when the tooling money is spent")

@@ -10,7 +10,8 @@ from pathlib import Path
 
 from pipeline.findings.finding import Finding, Location, Pointer
 from pipeline.findings.rules import measuring as rules
-from pipeline.model.part import Feature, Measurement, Part
+from pipeline.gates.hardness_readings import convert_hardness_reading, is_other_scale
+from pipeline.model.part import Feature, Measurement, Part, Reading
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.model.workspace import FileState, Workspace
 from pipeline.portfolio.fits import FeatureFit, choose_fit, find_groups, fit_feature
@@ -150,6 +151,10 @@ def _average(name: str, feature: Feature, content: ReadingFile) -> FileValue:
     if name not in content.readings:
         raise ValueError(f"the file has no reading of this name; it has {', '.join(list(content.readings)[:8])}")
     unit, values = content.units[name], content.readings[name]
+    given = Reading(value=statistics.fmean(values), unit=unit)
+    if is_other_scale(given, feature):
+        found = convert_hardness_reading(given, feature)
+        return FileValue(found.reading.value, None, 1, len(values), found.words, unit, content.lines[name])
     if unit != feature.unit and not (unit in LENGTH_UNITS and feature.unit in LENGTH_UNITS):
         raise ValueError(f"the file reads in {unit} and the feature is in {feature.unit}")
     factor = LENGTH_UNITS.get(unit, 1.0) / LENGTH_UNITS.get(feature.unit, 1.0)

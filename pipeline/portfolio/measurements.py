@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from pipeline.gates.hardness_readings import convert_hardness_reading, is_other_scale
 from pipeline.gates.judgement import Bench
 from pipeline.gates.measured import is_in_calibration
 from pipeline.gates.reading_uncertainty import (
@@ -152,7 +153,8 @@ def _measure_feature(bench: Bench, key: str, feature: Feature, evidence: Evidenc
 
 def _measure_value(bench: Bench, name: str, key: str, feature: Feature, found: FileValue | None) -> MeasuredValue:
     measurement = bench.part.measurements[name]
-    reading = measurement.gives[key]
+    recorded = measurement.gives[key]
+    reading, scale = convert_scale(recorded, feature)
     instrument = bench.catalogues.resources.instruments.get(measurement.with_)
     warmth = find_warmth(bench, measurement)
     parts, left_out = build_uncertainty_parts(reading, feature, instrument, warmth)
@@ -168,22 +170,45 @@ def _measure_value(bench: Bench, name: str, key: str, feature: Feature, found: F
         original=measurement.of,
         condition=bench.part.originals[measurement.of].condition,
         value=value,
-        recorded=reading,
+        recorded=recorded,
         budget=budget,
         expanded=expanded,
         verdict=verdict,
         no_verdict=no_verdict,
         ratio=None if expanded is None else check_ratio(feature, expanded, bench.workspace),
-        left_out=find_reason_left_out(bench, name, key),
-        notes=(*left_out, *([told] if told else [])),
+        left_out=find_reason_left_out(bench, name, key) or _find_scale_fault(recorded, feature),
+        notes=(*left_out, *(one for one in (told, scale) if one)),
         file_value=found,
         correction_mm=correction,
         warmth=warmth,
     )
 
 
+def convert_scale(reading: Reading, feature: Feature) -> tuple[Reading, str]:
+    """Return a hardness in the scale of its feature, and how it was converted; any other reading as it is."""
+    if not is_other_scale(reading, feature):
+        return reading, ""
+    try:
+        found = convert_hardness_reading(reading, feature)
+    except ValueError:
+        return reading, ""
+    return found.reading, f"{found.words}; {found.caution}"
+
+
+def _find_scale_fault(reading: Reading, feature: Feature) -> str:
+    """Return why a hardness in another scale does not count: the table does not hold it. Empty where it does."""
+    if not is_other_scale(reading, feature):
+        return ""
+    try:
+        convert_hardness_reading(reading, feature)
+    except ValueError as error:
+        return str(error)
+    return ""
+
+
 def convert_reading(reading: Reading, feature: Feature) -> float:
-    """Return a recorded value in the unit of its feature; other units than lengths must agree (a rule says so)."""
+    """Return a recorded value in the unit of its feature; other units than these must agree (a rule says so)."""
+    reading, _ = convert_scale(reading, feature)
     unit = reading.unit or feature.unit
     if unit == feature.unit or unit not in LENGTH_UNITS or feature.unit not in LENGTH_UNITS:
         return reading.value

@@ -22,6 +22,7 @@ from pipeline.portfolio.measurements import (
     build_measurements,
     compute_agreement,
 )
+from pipeline.portfolio.sight import check_sight_lines
 from pipeline.portfolio.study_values import RunResult
 
 Locate = Callable[[str, Pointer], Location]
@@ -58,6 +59,17 @@ class _Maker:
         yield from self.check_tools()
         yield from self.check_studies()
         yield from self.check_runs()
+        yield from self.check_sight()
+
+    def check_sight(self) -> Iterator[Finding]:
+        """A mirror that shows less than the published figure asks, or that cannot be reckoned."""
+        for found in check_sight_lines(self.part) if self.part.sight_lines else ():
+            pointer: Pointer = ("sight_lines", found.key)
+            if found.fault:
+                rule = rules.NOT_BY_GEOMETRY if found.result is None else rules.VIEW_SHORT
+                place = self.locate(self.path, pointer)
+                message = f"{found.key}: {found.fault}"
+                yield rule.build_finding(place, message, record=self.part.part, pointer=pointer)
 
     def check_studies(self) -> Iterator[Finding]:
         """A gauge that takes too much of the tolerance."""

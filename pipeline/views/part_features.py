@@ -13,6 +13,7 @@ from pipeline.model.part import Feature
 from pipeline.model.part import Reading as Value
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.model.words import Condition, Gate, GateState
+from pipeline.portfolio.measurements import convert_scale
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import Anchors, find_method_page
 from pipeline.views.shapes_marks import (
@@ -160,6 +161,7 @@ def _find_samples(file: PartFile, key: str) -> list[FoundReading]:
     for name, test in file.part.tests.items():
         given = test.gives.get(key)
         if given is not None:
+            given, _ = convert_scale(given, file.part.features[key])
             spread = 0.0 if given.u is None else given.u * _find_factor(file, key, given)
             source = "not stated" if given.u is None else "stated in the report"
             node = f"tests.{name}"
@@ -179,12 +181,14 @@ def _find_factor(file: PartFile, key: str, value: Value) -> float:
 
 
 def _convert(file: PartFile, key: str, value: Value) -> float:
+    value, _ = convert_scale(value, file.part.features[key])
     return value.value * _find_factor(file, key, value)
 
 
 def _find_spread(file: PartFile, key: str, instrument: str, value: Value) -> tuple[float, str]:
     """Return the expanded uncertainty of a reading in the feature's unit, and where it comes from."""
     feature = file.part.features[key]
+    value, _ = convert_scale(value, feature)
     if value.u is not None:
         return value.u * _find_factor(file, key, value), "stated in the report, 95 %"
     found = file.workspace.catalogues.resources.instruments.get(instrument)

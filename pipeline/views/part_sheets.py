@@ -10,6 +10,7 @@ from pipeline.views.addresses import BUYING, PARTS, find_part_page
 from pipeline.views.buyer import build_buyer_section
 from pipeline.views.calibration import build_calibration_sections
 from pipeline.views.case import build_case_sections
+from pipeline.views.forming import build_forming_sections
 from pipeline.views.loop import build_advice_section
 from pipeline.views.measurements import build_measurement_sections
 from pipeline.views.part_costs import build_calibrated_section, build_impact_section
@@ -32,8 +33,10 @@ def find_measured_page(number: str) -> str:
 
 
 def has_measured_page(file: PartFile) -> bool:
-    """True when something was measured."""
-    return bool(file.part.measurements)
+    """True when something was measured, or the record says how the part is drawn or what it must show."""
+    part = file.part
+    is_drawn = any(operation.draws is not None for operation in part.route)
+    return bool(part.measurements or part.gauge_studies or part.sample_runs or part.sight_lines or is_drawn)
 
 
 def has_release_sheet(file: PartFile) -> bool:
@@ -66,7 +69,7 @@ def build_measured_page(file: PartFile) -> SectionsPage:
         "parts",
         (Link("Parts", PARTS), Link(f"{number} {name}", find_part_page(number))),
     )
-    sections = (*build_measurement_sections(file), *build_stack_sections(file))
+    sections = (*build_measurement_sections(file), *build_forming_sections(file), *build_stack_sections(file))
     return SectionsPage(head, build_line("Every figure opens to its formula, its inputs and its source."), sections)
 
 

@@ -24,13 +24,15 @@ marking: {kind: date, text: "51", where: back, rights: cleared}
 tests:
   T1: {kind: hardness-test, of: FA1, on: 2026-05-30, by: ann, at: lab, covers: [hard], gives: {hard: {value: 50, U: 1}}, result: good, valid_to: 2027-01-01, seen_by: bob, file: evidence/o1.csv, cost: 10}
 route:
-  - {op: cast, what: casting, at: arm-1, uses: [die], weeks: [1, 2, 3]}
+  - {op: cast, what: casting, at: arm-1, uses: [die], weeks: [1, 2, 3], draws: {diameter: length, height: length, trim: 1}}
   - {op: plate, what: nickel, at: foundry, outside: true}
 uses_tools: [SD-200/die]
 first_articles:
   FA1: {tools: [die], of: A, on: 2026-05-20, by: ann, seen_by: bob, pieces: 5, finished: true, settings: evidence/o1.csv, gives: {length: [40, 40.1]}, covers: [hard], result: good, hours: 2}
 gauge_studies:
   G1: {feature: length, on: 2026-01-09, by: ann, with: arm, file: evidence/o1.csv, note: three wires}
+sight_lines:
+  V1: {hand: left, fits: saloon, glass: [-550, 850, 1000], aim_at: [14000, 2400, 400], width: 190, height: 120, radius: 1200, eyes: [[0, 350, 1150]], side: 800, rear: 4000, asks: us-111-passenger}
 sample_runs:
   S1: {feature: length, tools: [die], of: A, on: 2026-05-20, by: ann, with: arm, file: evidence/o1.csv, subgroup: 5, note: x}
 made_of:

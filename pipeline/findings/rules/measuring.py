@@ -238,10 +238,54 @@ RUN_NOT_CAPABLE = Rule(
     "set the tool or the process nearer to the middle, narrow its spread, or sort every piece until it is",
     Example(_RUN, _show_run(0.15)), Example(_RUN, _show_run(0.03)), deep=True,
 )  # fmt: skip
+_VICKERS = (
+    "tests:\n  T1: {kind: hardness-test, of: P1, on: 2026-03-01, by: ann, at: lab, covers: [hard], file: evidence/t1.txt, "
+    "gives: {hard: {value: %s}}, result: good}\n"
+)
+_REPORT = {_P + "evidence/t1.txt": "hardness\n"}
+OTHER_SCALE = Rule(
+    "Q822", "A hardness is tested in the scale that the drawing states", WARNING,
+    "Conversions between scales hold for one kind of steel and spread by some units: such a test proves nothing here.",
+    "test it in the scale of the feature, or state the feature in the scale that can be tested",
+    Example(_VICKERS % "513, unit: HV", _REPORT), Example(_VICKERS % "50, unit: HRC", _REPORT),
+)  # fmt: skip
+_CUP = (
+    "features:\n  length: {what: overall length, kind: size, nominal: 40, limits: [-0.2, 0.2], unit: mm, critical: true}\n"
+    "  tall: {what: height, kind: distance, nominal: %s, unit: mm}\n"
+    "route:\n  - {op: draw, what: draw, draws: {diameter: length, height: tall}}\n"
+    "tools:\n  die: {kind: draw-die, forms: [length], price: 9000 USD, steps: {quoted: 2026-05-01}}\n"
+)
+_DRAW_DIES = {
+    "shared/tool_kinds.yaml": "kinds:\n  die: {name: die, changes: {new-tool: {share: 1, weeks: [10, 14, 20]}}}\n"
+    "  draw-die: {name: draw die, changes: {new-tool: {share: 1, weeks: [10, 14, 20]}}}\n"
+}
+DRAWS_TOO_FEW = Rule(
+    "Q823", "There are as many draws as the ratios want", WARNING,
+    "A cup that is drawn in fewer draws than its sheet bears tears, or comes out thin where it must not.",
+    "add the draws that are missing, anneal between them, or say which ratios the sheet bears (`draw_ratios`)",
+    Example(_CUP % "80", _DRAW_DIES), Example(_CUP % "20", _DRAW_DIES),
+)  # fmt: skip
+_SIGHT = (
+    "sight_lines:\n  V1: {glass: [-550, 850, 1000], aim_at: [14000, 2400, 400], width: %s, height: %s, "
+    "eyes: [[0, 350, 1150]], side: 800, asks: %s}\n"
+)
+NOT_BY_GEOMETRY = Rule(
+    "Q824", "A drawn cup and a sight line can be reckoned", WARNING,
+    "A size that is impossible, or a place that is missing, gives no figure that could be trusted.",
+    "correct what is named; the rules that are known are listed in the message",
+    Example(_SIGHT % (190, 120, "us-999")), Example(_SIGHT % (190, 120, "us-111-driver")), deep=True,
+)  # fmt: skip
+VIEW_SHORT = Rule(
+    "Q825", "A mirror shows what the published figure for its side asks", WARNING,
+    "What the driver cannot see is run into; the glass is too small or looks the wrong way.",
+    "change the glass, its place or its aim; then have the view measured on the vehicle by a competent laboratory",
+    Example(_SIGHT % (60, 40, "us-111-driver")), Example(_SIGHT % (190, 120, "us-111-driver")), deep=True,
+)  # fmt: skip
 
 RULES = (
     UNIT_MISSING, UNITS_MIXED, NOT_A_COORDINATE, UNREADABLE_READINGS, NOT_FIXED, FIT_DIFFERS, OTHER_SYSTEM, OPEN_MESH,
     UNREADABLE_MESH, RATIO_SMALL, ZERO_TOLERANCE, ONLY_REPRODUCTIONS, ONE_ORIGINAL, NO_LIMITS_MEASURED,
     SHRINKAGE_DIFFERS, GOOD_OUTSIDE, CLASS_UNKNOWN, CLASS_DIFFERS, NOT_RECKONED,
-    GAUGE_TOO_COARSE, RUN_NOT_CAPABLE,
+    GAUGE_TOO_COARSE, RUN_NOT_CAPABLE, OTHER_SCALE, DRAWS_TOO_FEW,
+    NOT_BY_GEOMETRY, VIEW_SHORT,
 )  # fmt: skip
