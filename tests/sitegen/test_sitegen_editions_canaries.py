@@ -155,7 +155,7 @@ def list_all(site: Path) -> dict[str, bytes]:
 def test_every_field_of_a_record_holds_a_canary(planted: Planted) -> None:
     missed = list_fields(Part) - planted.canaries.seen
     assert missed <= {("Payment", "at"), ("Payment", "share")}, "the generator passes these fields over"
-    assert len(planted.canaries.made) > 75
+    assert len(planted.canaries.made) > 60
 
 
 @pytest.mark.parametrize("edition", ["public", "partner"])
