@@ -10,15 +10,13 @@ from pipeline.findings.finding import Finding, Location, Pointer
 from pipeline.findings.rule import Rule
 from pipeline.findings.rules import evidence as rules
 from pipeline.findings.rules import measuring
-from pipeline.fit.stated_limits import find_class_fault
-from pipeline.gates.drawn import describe_draw_fault, plan_cups
 from pipeline.gates.hardness_readings import convert_hardness_reading, is_other_scale
 from pipeline.gates.judgement import find_outside
 from pipeline.lineage.freshness import PartLineage
 from pipeline.lineage.nodes import is_provable
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.named_files import find_named_files
-from pipeline.model.part import Measurement, Part
+from pipeline.model.part import Feature, Measurement, Part
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.model.words import TOOL_STEPS, Condition, FeatureKind, Result
 from pipeline.model.workspace import FileState, Workspace
@@ -146,7 +144,7 @@ def _check_studies(part: Part, catalogues: Catalogues) -> Iterator[Found]:
 
 def _check_what_can_be_measured(part: Part) -> Iterator[Found]:
     for key, feature in part.features.items():
-        fault = None if feature.tolerance is None else find_class_fault(feature)
+        fault = None if feature.tolerance is None else _find_class_fault(feature)
         if fault is not None:
             rule = measuring.CLASS_UNKNOWN if fault[0] else measuring.CLASS_DIFFERS
             yield rule, ("features", key, "tolerance"), f"{key}: {fault[1]}"
@@ -159,6 +157,12 @@ def _check_what_can_be_measured(part: Part) -> Iterator[Found]:
             of = sorted({m.of for m in part.measurements.values() if key in m.gives})
             message = f"{key} was measured on {', '.join(of)} only, which is no original"
             yield measuring.ONLY_REPRODUCTIONS, ("features", key), message
+
+
+def _find_class_fault(feature: Feature) -> tuple[bool, str] | None:
+    from pipeline.fit.stated_limits import find_class_fault  # most records state their limits
+
+    return find_class_fault(feature)
 
 
 def _check_good_results(part: Part) -> Iterator[Found]:
@@ -209,6 +213,10 @@ def _check_units(part: Part, key: str, measurement: Measurement) -> Iterator[Fou
 
 def _check_draws(part: Part, catalogues: Catalogues) -> Iterator[Found]:
     """A cup that the dies of the record cannot draw, or whose blank cannot be reckoned."""
+    if not any(operation.draws is not None for operation in part.route):
+        return
+    from pipeline.gates.drawn import describe_draw_fault, plan_cups  # a hook that checks one record waits for no tables
+
     for cup in plan_cups(part, catalogues):
         fault = describe_draw_fault(cup)
         if fault:

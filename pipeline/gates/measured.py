@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.fit.stack import StackVerdict
 from pipeline.gates.judgement import Answer, Bench, count_words, name_list
 from pipeline.gates.reading_uncertainty import build_uncertainty_parts, compute_expanded, find_warmth
-from pipeline.gates.stacks import compute_interface
 from pipeline.model.part import Measurement
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.model.words import Condition, SafetyLevel
@@ -174,6 +172,9 @@ def judge_stacks(bench: Bench) -> Answer:
     stacked = [key for key, interface in bench.part.interfaces.items() if interface.stack]
     if not stacked:
         return Answer(True, "no interface has a stack", None, None)
+    from pipeline.fit.stack import StackVerdict
+    from pipeline.gates.stacks import compute_interface
+
     bad: dict[str, str] = {}
     for key in stacked:
         result = compute_interface(bench.part, key)

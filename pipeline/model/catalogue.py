@@ -33,6 +33,11 @@ from pipeline.model.words import (
 
 Keys = tuple[Key, ...]
 Quarter = Annotated[str, Field(pattern=r"^\d{4}-Q[1-4]$")]
+_USUAL_WEEKS = Range.model_construct(low=4.0, likely=8.0, high=16.0)
+_PIECE_SPREAD = Range.model_construct(low=0.97, likely=1.0, high=1.1)
+_TOOL_SPREAD = Range.model_construct(low=1.0, likely=1.0, high=1.2)
+_WEEKS_SPREAD = Range.model_construct(low=0.9, likely=1.0, high=1.5)
+"""Defaults that are made without a validator: a hook that checks one record must not build each of them anew."""
 RequirementId = Annotated[str, Field(pattern=r"^[a-z]+(?:-[a-z]+)?\.[a-z][a-z-]*$")]
 
 
@@ -207,7 +212,7 @@ class ToolKind(Frozen):
     trims: bool = Field(default=False, description="cuts the edge only: a change drags no other station")
     wears: bool = Field(default=True, description="wears out by shots; false for gauges, jigs and holding fixtures")
     life_shots: Annotated[int, Field(gt=0)] | None = None
-    weeks: PositiveRange = Range(low=4, likely=8, high=16)
+    weeks: PositiveRange = _USUAL_WEEKS
     changes: dict[ChangeClass, ClassFactor] = Field(default_factory=dict)
 
 
@@ -351,16 +356,10 @@ class Beliefs(Frozen):
         default_factory=lambda: {"order": 0.0, "first shots": 0.75, "approved finished samples": 0.9, "delivery": 1.0},
         description="when a payment falls due, as a share of the lead time",
     )
-    not_stated: QuoteBounds = QuoteBounds()
-    piece_spread: PositiveRange = Field(
-        default=Range(low=0.97, likely=1.0, high=1.1), description="what becomes of a quoted piece price"
-    )
-    tool_spread: PositiveRange = Field(
-        default=Range(low=1.0, likely=1.0, high=1.2), description="what becomes of a quoted tool price"
-    )
-    weeks_spread: PositiveRange = Field(
-        default=Range(low=0.9, likely=1.0, high=1.5), description="what becomes of quoted weeks"
-    )
+    not_stated: QuoteBounds = QuoteBounds.model_construct()
+    piece_spread: PositiveRange = Field(default=_PIECE_SPREAD, description="what becomes of a quoted piece price")
+    tool_spread: PositiveRange = Field(default=_TOOL_SPREAD, description="what becomes of a quoted tool price")
+    weeks_spread: PositiveRange = Field(default=_WEEKS_SPREAD, description="what becomes of quoted weeks")
 
 
 class MoneyRules(Frozen):
@@ -383,7 +382,7 @@ class MoneyRules(Frozen):
     ratio_least: Positive = 4.0
     ratio_wanted: Positive = 10.0
     either_or: tuple[Keys, ...] = Field(default=(), description="parts of which at most one is tooled")
-    beliefs: Beliefs = Beliefs()
+    beliefs: Beliefs = Beliefs.model_construct()
 
 
 class Regulation(Frozen):
@@ -434,7 +433,7 @@ class Catalogues(Frozen):
     people: People
     money: MoneyRules
     safety: Safety
-    editions: Editions | None = Editions()
+    editions: Editions | None = Editions.model_construct()
 
 
 CATALOGUE_FILES: dict[str, type[Frozen]] = {

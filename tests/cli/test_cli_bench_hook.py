@@ -199,3 +199,13 @@ def test_one_record_alone_is_judged_as_in_the_whole_workspace(number: str, demo_
 @pytest.fixture(scope="module")
 def demo_checked() -> object:
     return check_workspace(find_demo_source())
+
+
+def test_what_a_commit_waits_for_loads_no_tables_and_no_numerical_library() -> None:
+    code = (
+        "import sys, pipeline.cli.hook_command, pipeline.portfolio.staged_check\n"
+        "print([m for m in sys.modules if m.split('.')[0] in ('numpy', 'scipy', 'networkx', 'jinja2', 'mkdocs')"
+        " or m.startswith(('pipeline.fit.', 'pipeline.measuring.', 'pipeline.costing.', 'pipeline.views.'))])"
+    )
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert said.strip() == "[]", said
