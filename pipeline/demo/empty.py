@@ -36,6 +36,10 @@ def _build_own(name: str, currency: str) -> dict[str, str]:
         "resources:\n  arm: {name: Measuring arm, hours_per_week: 20, used_in: [measure, tooling]}\n"
         "instruments:\n  caliper: {name: Caliper 150 mm, mpe_mm: 0.03, calibrated: 2026-01-01, due: 2026-12-31, "
         "measures: [size, distance, thickness]}\n",
+        "shared/editions.yaml": "# What leaves the house: `pipeline build --edition public`. A confidential part never leaves\n"
+        "# before its `announce` day; number, name, fits and cautions are said in every edition.\n"
+        "editions:\n  partner: {parts: [announced, released], fields: [family, hands, replaces, picture, marking, stage, trials]}\n"
+        "  public:  {parts: [announced, released], fields: [family, hands, replaces, picture, marking, stage]}\n",
         "shared/money.yaml": f"# Amounts in {currency}. Rates: one unit of another currency in {currency}, with day and source.\n"
         f"currency: {currency}\nhourly: {{engineer: 75, buyer: 60}}\nrates: []\nbudgets: {{}}\n",
     }

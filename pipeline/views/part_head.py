@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 
 from pipeline.model.catalogue import Car, Catalogues
 from pipeline.model.part import Application, Part
 from pipeline.model.words import HandRelation, SafetyLevel, Say
+from pipeline.portfolio.letting_out import find_reason, is_embargoed
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import find_vehicle
 from pipeline.views.change_cost import render_span
@@ -42,7 +42,7 @@ def build_title_block(file: PartFile) -> TitleBlock:
         engineer=name_person(catalogues, part.engineer),
         last_evidence="none yet" if last is None else f"{word_day(last)} ({word_ago(last, today)})",
         supersedes=word_list([old.number for old in part.supersedes]),
-        confidential=_word_confidence(part, today),
+        confidential=_word_leaving(file),
         synthetic="Synthetic: made by the generator to give the lists their true size." if part.synthetic else "",
     )
 
@@ -90,10 +90,17 @@ def _word_hands(part: Part) -> str:
     return f"{words}: {part.hands.left}, {part.hands.right}"
 
 
-def _word_confidence(part: Part, today: dt.date) -> str:
-    if not part.confidential or (part.announce is not None and part.announce <= today):
+def _word_leaving(file: PartFile) -> str:
+    """Return whether outsiders may know of a part, since when, and in which editions."""
+    part, today, told = file.part, file.workspace.today, file.workspace.catalogues.editions
+    if is_embargoed(part, today):
+        return f"Confidential until {word_day(part.announce)}." if part.announce is not None else "Confidential."
+    editions = {} if told is None else told.editions
+    names = [name for name, edition in editions.items() if find_reason(part, file.standing, edition, today) is not None]
+    if not names:
         return ""
-    return f"Confidential until {word_day(part.announce)}." if part.announce is not None else "Confidential."
+    since = f"Announced on {word_day(part.announce)}; shown" if part.announce is not None else "Shown"
+    return f"{since} in the {word_list(names)} {'edition' if len(names) == 1 else 'editions'}."
 
 
 def _find_change_after_proof(file: PartFile) -> str:

@@ -214,6 +214,15 @@ FACTS: dict[str, tuple[Callable[[Part], bool], set[str]]] = {
         lambda p: p.confidential and p.announce is not None and p.announce > AS_OF,
         {"TW-101", "TW-124", "TW-160", "TW-161"},
     ),
+    "announced": (
+        lambda p: p.announce is not None and p.announce <= AS_OF,
+        {"TW-109", "TW-118", "TW-126", "TW-134", "TW-138", "TW-172", "TW-186", "TW-210"},
+    ),
+    "announced later, and no secret": (
+        lambda p: p.announce is not None and p.announce > AS_OF and not p.confidential,
+        {"TW-121", "TW-147", "TW-184"},
+    ),
+    "confidential, with no day": (lambda p: p.confidential and p.announce is None, {"TW-190"}),
     "assembly of our own parts": (
         lambda p: any(c.part is not None for c in p.made_of.values()),
         {"TW-160", "TW-210"},

@@ -27,6 +27,7 @@ from pipeline.views.outer_home import build_home_page
 from pipeline.views.outer_part_page import build_part_page
 from pipeline.views.outer_parts import build_parts_page
 from pipeline.views.outer_vehicles import build_vehicles_page
+from pipeline.views.part_head import build_title_block
 from pipeline.views.shapes_marks import Mark
 
 EVERY = ", ".join(field.value for field in OuterField)
@@ -338,3 +339,17 @@ def test_part_type_has_no_room_for_more(three: OuterCatalogue) -> None:
         "plan",
     }
     assert not isinstance(three.parts[0], Part)
+
+
+@pytest.mark.parametrize(
+    ("record", "words"),
+    [
+        ("", ""),
+        ("confidential: true\n", "Confidential."),
+        ("announce: 2026-06-02\n", "Confidential until 2 Jun 2026."),
+        ("announce: 2026-06-01\n", "Announced on 1 Jun 2026; shown in the partner and public editions."),
+        (DONE, "Shown in the partner and public editions."),
+    ],
+)
+def test_own_page_says_who_is_shown_the_part(sample: Callable[..., Path], record: str, words: str) -> None:
+    assert build_title_block(build_portfolio(sample(record)).parts["SD-100"]).confidential == words
