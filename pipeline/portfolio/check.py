@@ -21,12 +21,14 @@ from pipeline.lineage.graph import find_cycles
 from pipeline.lineage.references import check_catalogues, check_references
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.edition_findings import check_editions
+from pipeline.portfolio.reliance import Watched
 from pipeline.portfolio.stated_limits import put_all_limits, put_limits
 from pipeline.reading.evidence import read_evidence_files
 from pipeline.reading.workspace import STAND_IN, Reading, build_part_path, read_workspace
 
 if TYPE_CHECKING:
-    from pipeline.portfolio.measurements import PartMeasured
+    from pipeline.portfolio.build_cache import BuildCache
+    from pipeline.portfolio.deep_check import Measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,22 +43,28 @@ class Checked:
     lineage: Lineage
     standings: Mapping[str, Standing]
     findings: tuple[Finding, ...]
-    measured: Mapping[str, PartMeasured] = field(default_factory=dict)
+    measured: Mapping[str, Measured] = field(default_factory=dict)
 
 
 def check_workspace(
-    root: Path, today: dt.date | None = None, only: tuple[str, ...] = (), *, deep: bool = False
+    root: Path,
+    today: dt.date | None = None,
+    only: tuple[str, ...] = (),
+    *,
+    deep: bool = False,
+    cache: BuildCache | None = None,
 ) -> Checked:
     """Read a workspace, link it, trace it and judge it.
 
     root : folder with `projects/` and `shared/`. today : day to speak of.
     only : part numbers to report on; all if empty.
     deep : open the evidence files too, fit their points and hold the values of the record against them.
+    cache : where a deep check finds what it found before, and keeps what it finds.
     """
     reading = read_workspace(root, today)
     if reading.workspace is None:
         return Checked(reading, None, Lineage({}), {}, sort_findings(reading.findings))
-    workspace = put_all_limits(reading.workspace)
+    workspace = _watch(put_all_limits(reading.workspace))
     reading = replace(reading, workspace=workspace)
     findings = [*reading.findings, *check_catalogues(workspace.catalogues, reading.locate)]
     unlinked: set[str] = set()
@@ -78,31 +86,23 @@ def check_workspace(
         findings += check_evidence(part, traced, workspace, reading.locate)
         if number not in unlinked:  # what points nowhere is mended first: its gates would only repeat it
             findings += check_standing(part, standings[number], traced, workspace, reading.locate)
-    measured: dict[str, PartMeasured] = {}
+    measured: dict[str, Measured] = {}
     if deep:
-        findings += _check_deep(root, workspace, lineage, reading, only, measured)
+        from pipeline.portfolio.deep_check import DeepCheck
+
+        check = DeepCheck(root, workspace, lineage, reading, cache)
+        for number in only or tuple(workspace.parts):
+            if number in workspace.parts:
+                told, measured[number] = check.check(number)
+                findings += told
     if only:
         findings = [f for f in findings if f.record in only or not f.record]
     return Checked(reading, workspace, lineage, standings, sort_findings(findings), measured)
 
 
-def _check_deep(
-    root: Path,
-    workspace: Workspace,
-    lineage: Lineage,
-    reading: Reading,
-    only: tuple[str, ...],
-    measured: dict[str, PartMeasured],
-) -> list[Finding]:
-    """Open the evidence of the parts; the numerical libraries are loaded here and by no quick check."""
-    from pipeline.portfolio.measuring_findings import check_measuring
-
-    findings: list[Finding] = []
-    for number, part in workspace.parts.items():
-        if not only or number in only:
-            told, measured[number] = check_measuring(part, lineage.parts[number], workspace, root, reading.locate)
-            findings += told
-    return findings
+def _watch(workspace: Workspace) -> Workspace:
+    """Return the workspace whose parts and files note each look at them."""
+    return replace(workspace, parts=Watched("part", workspace.parts), files=Watched("file", workspace.files))
 
 
 def _check_salvaged(root: Path, folder: str, workspace: Workspace, reading: Reading) -> list[Finding]:

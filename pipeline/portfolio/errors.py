@@ -176,12 +176,12 @@ def _find_defaults(file: PartFile) -> dict[FailureMode, Prior]:
 
 
 @keep_for_shop
-def find_released(shop: Shop) -> dict[str, tuple[PartFile, ...]]:
-    """Return the released parts of every family, in the order of their numbers."""
-    found: dict[str, tuple[PartFile, ...]] = {}
-    for _, file in sorted(shop.parts.items()):
+def count_released(shop: Shop) -> dict[str, dict[str, dict[FailureMode, int]]]:
+    """Return, by family, how often each error was found in every released part, in the order of their numbers."""
+    found: dict[str, dict[str, dict[FailureMode, int]]] = {}
+    for number, file in sorted(shop.parts.items()):
         if file.standing.released:
-            found[file.part.family] = (*found.get(file.part.family, ()), file)
+            found.setdefault(file.part.family, {})[number] = count_changes(file.part.changes.values())
     return found
 
 
@@ -191,13 +191,12 @@ def find_priors(file: PartFile) -> tuple[dict[FailureMode, Prior], tuple[str, ..
     A released part never moves its own prior: its errors are counted as found.
     """
     beliefs = file.workspace.catalogues.money.beliefs
-    others = [one for one in find_released(file.shop).get(file.part.family, ()) if one.number != file.number]
-    counts = [count_changes(one.part.changes.values()) for one in others]
+    others = {n: found for n, found in count_released(file.shop).get(file.part.family, {}).items() if n != file.number}
     priors = {}
     for mode, default in _find_defaults(file).items():
-        closed = [ClosedPart(count.get(mode, 0), beliefs.shown_share) for count in counts]
+        closed = [ClosedPart(count.get(mode, 0), beliefs.shown_share) for count in others.values()]
         priors[mode] = update_prior(default, closed, beliefs.prior_worth)
-    return priors, tuple(one.number for one in others)
+    return priors, tuple(others)
 
 
 # --- checks ---------------------------------------------------------------------------------------

@@ -43,7 +43,8 @@ from pipeline.model.words import Condition, FeatureKind
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.evidence_values import EvidenceValues, FileValue, read_evidence_values
 from pipeline.portfolio.nominals import NominalFinding, estimate_feature
-from pipeline.portfolio.portfolio import MEASURED, PartFile
+from pipeline.portfolio.portfolio import EVIDENCE_ROOT, MEASURED, PartFile
+from pipeline.portfolio.reliance import note_all, take_notes
 from pipeline.portfolio.study_values import StudyValues, read_study_values
 from pipeline.portfolio.tool_shrinkage import ToolShrinkage, check_tools
 
@@ -392,6 +393,10 @@ def compute_agreement(value: MeasuredValue) -> float | None:
 def take_measured(file: PartFile) -> PartMeasured:
     """Return what was measured of a part: with its evidence where that was opened, else from the record alone."""
     found = file.kept.get(MEASURED)
-    if not isinstance(found, PartMeasured):
-        found = file.kept[MEASURED] = build_measurements(file.part, file.lineage, file.workspace)
+    if isinstance(found, PartMeasured):
+        note_all(file.relied[MEASURED])
+        return found
+    with take_notes() as relied:
+        found = build_measurements(file.part, file.lineage, file.workspace, file.kept.get(EVIDENCE_ROOT))
+    file.kept[MEASURED], file.relied[MEASURED] = found, frozenset(relied)
     return found

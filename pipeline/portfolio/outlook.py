@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from pipeline.findings.finding import Finding
 from pipeline.findings.report import sort_findings
@@ -13,12 +14,13 @@ from pipeline.history.repository import open_repository
 from pipeline.portfolio.flow import Flow, compute_flow
 from pipeline.portfolio.flow_ready import keep_ready
 from pipeline.portfolio.portfolio import PartFile, Portfolio
+from pipeline.portfolio.reliance import EVERYTHING, note, take_notes
 from pipeline.portfolio.review import ReviewResult, choose_since, review_since
 from pipeline.portfolio.shop import Shop
-from pipeline.portfolio.story import Story, read_story
+from pipeline.portfolio.story import PartStory, Story, read_story
 from pipeline.portfolio.story_findings import check_story
 
-OUTLOOK = "outlook"
+OUTLOOK, STORY, FORECAST = "outlook", "story", "forecast"
 """Key under which the shop keeps it."""
 
 
@@ -58,9 +60,35 @@ def look_out(
 
 def find_outlook(source: Portfolio | PartFile) -> Outlook | None:
     """Return what was read beyond the records; None where it was not asked for, or there is no part."""
+    if isinstance(source, PartFile):
+        note(OUTLOOK, EVERYTHING)
     shop = source.shop if isinstance(source, PartFile) else next(iter(_list_shops(source)), None)
     found = None if shop is None else shop.kept.get(OUTLOOK)
     return found if isinstance(found, Outlook) else None
+
+
+def find_story(file: PartFile) -> tuple[Story | None, PartStory | None]:
+    """Return the history of the workspace and of one part, None where it was not read.
+
+    What asks relies on the history of this part alone, and on what `list_told` names.
+    """
+    note(STORY, file.number)
+    with take_notes(aside=True):
+        outlook = find_outlook(file)
+    story = None if outlook is None else outlook.story
+    return story, None if story is None else story.parts.get(file.number)
+
+
+def list_told(file: PartFile) -> tuple[Any, ...]:
+    """Return all that a page of a part can show of the history: two equal lists give equal pages."""
+    story, told = find_story(file)
+    if story is None:
+        return ()
+    record = None if told is None else told.record
+    known = None if record is None else (record.changes, record.earlier_paths, record.broken, record.is_deleted)
+    dated = () if told is None else (told.facts, told.doubts)
+    shop = (story.history is None, story.conditions, story.people, story.signatures)
+    return (told is None, dated, known, shop)
 
 
 def list_recorded(story: Story) -> dict[str, Mapping[int, dt.date]]:

@@ -7,9 +7,8 @@ import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pipeline.costing.calibration import ShopFactor
 from pipeline.costing.change_basis import ChangeBasis
@@ -25,10 +24,14 @@ from pipeline.model.workspace import Workspace
 from pipeline.portfolio.check import Checked, check_workspace
 from pipeline.portfolio.money import build_rates
 from pipeline.portfolio.redo import build_change_basis
-from pipeline.portfolio.shop import Shop
+from pipeline.portfolio.reliance import Reliance, Watched, compute_digest
+from pipeline.portfolio.shop import Shop, kept_property
 
-MEASURED = "measured"
-"""Key under which a part's file keeps what was measured, once its evidence was opened."""
+if TYPE_CHECKING:
+    from pipeline.portfolio.build_cache import BuildCache
+
+MEASURED, EVIDENCE_ROOT = "measured", "evidence root"
+"""Keys under which a part's file keeps what was measured, and the folder in which its evidence may be opened."""
 
 
 @dataclass
@@ -62,25 +65,26 @@ class PartFile:
     rates: Rates
     shop: Shop = field(default_factory=Shop, repr=False, compare=False)
     kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
+    relied: dict[str, frozenset[Reliance]] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def number(self) -> str:
         """The part's number."""
         return self.part.part
 
-    @cached_property
+    @kept_property
     def factors(self) -> Mapping[tuple[str, str], ShopFactor]:
         """The shop's own factors that its costs are calibrated with, by tool kind and class of change; mostly none."""
         from pipeline.portfolio.calibration import find_used_factors
 
         return find_used_factors(self)
 
-    @cached_property
+    @kept_property
     def estimated_basis(self) -> ChangeBasis | Cycle:
         """All that its changes are priced from, as the catalogue has it, without the shop's own factors."""
         return build_change_basis(self.part, self.lineage, self.workspace, self.rates)
 
-    @cached_property
+    @kept_property
     def basis(self) -> ChangeBasis | Cycle:
         """All that its changes are priced from, calibrated; a ring of tools where they wait for each other."""
         if not self.factors:
@@ -91,17 +95,21 @@ class PartFile:
         }
         return build_change_basis(self.part, self.lineage, self.workspace, self.rates, own)
 
-    @cached_property
+    @kept_property
     def ladder(self) -> PartLadder | None:
         """What a change costs at each stage; None where the tools wait for each other in a ring."""
         return None if isinstance(self.basis, Cycle) else compute_ladder(self.basis)
 
-    @cached_property
+    @kept_property
     def estimated_ladder(self) -> PartLadder | None:
         """The ladder as the catalogue estimates it; the very same where no factor of the shop's own is used."""
         if not self.factors or isinstance(self.estimated_basis, Cycle):
             return self.ladder
         return compute_ladder(self.estimated_basis)
+
+    def spell_reliance(self) -> str:
+        """Return what says that two files of a part are the same: all but the other parts."""
+        return compute_digest((self.part, self.lineage, self.standing, self.findings))
 
 
 @dataclass(frozen=True)
@@ -123,20 +131,33 @@ class Portfolio:
         return self.checked.findings
 
 
-def build_portfolio(root: Path, today: dt.date | None = None, *, deep: bool = False) -> Portfolio:
+def build_portfolio(
+    root: Path, today: dt.date | None = None, *, deep: bool = False, cache: BuildCache | None = None
+) -> Portfolio:
     """Walk the whole road: read, link, trace, judge; costs are reckoned when a page asks for them.
 
     root : folder with `projects/` and `shared/`. today : day to speak of; see `check_workspace`.
     deep : open and fit the evidence too, so that its findings are among the others (the site does).
+    cache : where what was found in the evidence is looked up and kept.
     """
     timings = Timings()
     with timings.take("check"):
-        checked = check_workspace(root, today, deep=deep)
+        checked = check_workspace(root, today, deep=deep, cache=cache)
     if checked.workspace is None:
         return Portfolio(checked, {}, timings)
     with timings.take("assemble"):
         parts = _assemble(checked, checked.workspace)
+        _put_measured(parts, checked, root if deep else None)
     return Portfolio(checked, parts, timings)
+
+
+def _put_measured(parts: Mapping[str, PartFile], checked: Checked, root: Path | None) -> None:
+    """Give the files what a deep check has measured already; the rest is measured when a page asks."""
+    for number, file in parts.items():
+        file.kept[EVIDENCE_ROOT] = root
+        measured = checked.measured.get(number)
+        if measured is not None and measured.found is not None:
+            file.kept[MEASURED], file.relied[MEASURED] = measured.found, measured.relied
 
 
 def _assemble(checked: Checked, workspace: Workspace) -> dict[str, PartFile]:
@@ -144,7 +165,7 @@ def _assemble(checked: Checked, workspace: Workspace) -> dict[str, PartFile]:
     by_record: dict[str, list[Finding]] = {}
     for finding in checked.findings:
         by_record.setdefault(finding.record, []).append(finding)
-    shop = Shop()
+    shop = Shop(Watched("shop", {}))
     shop.parts |= {
         number: PartFile(
             part,
@@ -154,7 +175,6 @@ def _assemble(checked: Checked, workspace: Workspace) -> dict[str, PartFile]:
             workspace,
             rates,
             shop,
-            {MEASURED: checked.measured[number]} if number in checked.measured else {},
         )
         for number, part in workspace.parts.items()
         if part.family in workspace.catalogues.families.families

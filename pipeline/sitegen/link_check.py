@@ -27,22 +27,43 @@ class BrokenLink:
         return f"{self.source}: the page {self.page} leads to {self.address}, {self.why}"
 
 
-def check_links(pages: Mapping[str, str], files: Collection[str]) -> list[BrokenLink]:
-    """Return every link of ``pages`` (address -> HTML) that leads to no page, no file of ``files``, or no anchor."""
-    ids = {address: set(map(unescape, _ID.findall(text))) for address, text in pages.items()}
-    known = {*pages, *files}
-    return sorted({broken for page, text in pages.items() for broken in _check_page(page, text, ids, known)})
+@dataclass(frozen=True)
+class PageLinks:
+    """Where the links of a page lead, each once, and the places in it that can be linked to."""
+
+    addresses: tuple[str, ...]
+    ids: frozenset[str]
 
 
-def _check_page(page: str, text: str, ids: Mapping[str, set[str]], known: Collection[str]) -> Iterator[BrokenLink]:
-    for raw in dict.fromkeys(_ADDRESS.findall(text)):
-        address = unescape(raw)
+def find_links(text: str) -> PageLinks:
+    """Return the links and places of a page (HTML)."""
+    addresses = dict.fromkeys(map(unescape, dict.fromkeys(_ADDRESS.findall(text))))
+    return PageLinks(tuple(addresses), frozenset(map(unescape, _ID.findall(text))))
+
+
+def check_links(
+    pages: Mapping[str, str], files: Collection[str], looked: Mapping[str, PageLinks] | None = None
+) -> list[BrokenLink]:
+    """Return every link of ``pages`` (address -> HTML) that leads to no page, no file of ``files``, or no anchor.
+
+    looked : links of further pages, which were found before.
+    """
+    links = {**(looked or {}), **{address: find_links(text) for address, text in pages.items()}}
+    ids = {address: found.ids for address, found in links.items()}
+    known = {*links, *files}
+    return sorted({broken for page, found in links.items() for broken in _check_page(page, found, ids, known)})
+
+
+def _check_page(
+    page: str, links: PageLinks, ids: Mapping[str, Collection[str]], known: Collection[str]
+) -> Iterator[BrokenLink]:
+    for address in links.addresses:
         why = _judge(page, address, ids, known)
         if why:
             yield BrokenLink(find_source(page), page, address, why)
 
 
-def _judge(page: str, address: str, ids: Mapping[str, set[str]], known: Collection[str]) -> str:
+def _judge(page: str, address: str, ids: Mapping[str, Collection[str]], known: Collection[str]) -> str:
     if re.match(r"[A-Za-z][A-Za-z0-9+.-]*:|//", address):
         return "which is not in the site"
     path, _, anchor = address.partition("#")

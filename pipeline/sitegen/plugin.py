@@ -11,7 +11,7 @@ import gc
 import logging
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Literal, cast
 from urllib.parse import quote
@@ -28,14 +28,17 @@ from mkdocs.structure.pages import Page
 
 from pipeline.findings.finding import Severity
 from pipeline.model.edition import INTERNAL
+from pipeline.portfolio.build_cache import BuildCache
 from pipeline.portfolio.outlook import look_out
 from pipeline.portfolio.portfolio import Portfolio, build_portfolio
 from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.edition_files import WRITTEN_TEMPLATE, OuterEdition, open_edition
-from pipeline.sitegen.link_check import check_links
+from pipeline.sitegen.link_check import PageLinks, check_links
+from pipeline.sitegen.part_store import blank_commit, fill_commit
 from pipeline.sitegen.record_point import RecordPoint, find_record_point
-from pipeline.sitegen.rendering import build_environment, dress_environment
-from pipeline.sitegen.site_files import build_data_files, build_views, list_copies, render_pages
+from pipeline.sitegen.rendering import dress_environment
+from pipeline.sitegen.site_files import build_data_files
+from pipeline.sitegen.site_making import Frame, make_site
 from pipeline.views.review_page import find_left_out
 from pipeline.views.shapes_site import NavItem, PageHead, Site
 from pipeline.views.site_facts import build_site_facts, find_site_address
@@ -74,6 +77,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
     portfolio: Portfolio | None = None
     outer: OuterEdition | None = None
     pages: dict[str, str]
+    links: dict[str, PageLinks]
     cache: ChartCache
 
     def on_startup(self, *, command: Literal["build", "gh-deploy", "serve"], dirty: bool) -> None:
@@ -91,6 +95,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         config.theme.static_templates.clear()
         self.root = self._find_root(config)
         self.cache = ChartCache(self.root)
+        self.pages, self.links = {}, {}
         self.outer = open_edition(self.config.edition, self.root, config, self.config.logo)
         return config
 
@@ -147,18 +152,29 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         return output
 
     def _add_all(self, files: Files, config: MkDocsConfig) -> Files:
-        portfolio = self.portfolio = look_out(build_portfolio(self.root, self._read_day(), deep=True), self.root)
-        self._report(portfolio)
-        self.site = self._build_facts(portfolio, files, config)
-        views = build_views(portfolio, self.root, str(config.site_url or ""))
-        environment = build_environment(config.theme.dirs, self.site, self.cache.hold_place)
-        self.pages = render_pages(views, environment, self.cache)
-        data = build_data_files(views, portfolio, self.point.seconds, find_site_address(portfolio, config.site_url))
-        for address, text in {**self.pages, **data}.items():
-            self._add(files, config, address, text.encode("utf-8"), None)
-        for copy in list_copies(views):
+        with closing(BuildCache(self.root)) as cache:
+            portfolio = build_portfolio(self.root, self._read_day(), deep=True, cache=cache)
+            portfolio = self.portfolio = look_out(portfolio, self.root)
+            self._report(portfolio)
+            self.site = self._build_facts(portfolio, files, config)
+            made = make_site(portfolio, self.root, self._build_frame(config), cache, self.cache)
+        data = build_data_files(
+            made.views, portfolio, self.point.seconds, find_site_address(portfolio, config.site_url)
+        )
+        self.links = {at: page.links for at, page in made.pages.items()}
+        texts = {at: page.text for at, page in made.pages.items()}
+        for part in made.parts.values():
+            self.links |= part.links
+            texts |= {**part.pages, **part.files}
+        for address, text in {**texts, **data}.items():
+            self._add(files, config, address, fill_commit(text, self.site).encode("utf-8"), None)
+        for copy in (copy for part in made.parts.values() for copy in part.copies):
             self._add(files, config, copy.path, copy.content, copy.source)
         return files
+
+    def _build_frame(self, config: MkDocsConfig) -> Frame:
+        """Return what every page is set in: the facts of the site, its address, the folders of the theme."""
+        return Frame(blank_commit(self.site), str(config.site_url or ""), tuple(map(str, config.theme.dirs)))
 
     def _add(self, files: Files, config: MkDocsConfig, path: str, content: bytes | None, source: Path | None) -> None:
         """Add one file, in place of a theme's file of that name; a hand-written page of that name wins, with a word."""
@@ -214,7 +230,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         """Check that every link of the generated pages leads somewhere, and that an outer site is what it may be."""
         site = Path(config.site_dir)
         files = [path.relative_to(site).as_posix() for path in site.rglob("*") if path.is_file()]
-        for broken in check_links(self.pages, files):
+        for broken in check_links(self.pages, files, self.links):
             log.warning(str(broken))
         if self.outer is not None:
             self.outer.seal(site)

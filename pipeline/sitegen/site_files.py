@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,9 +13,10 @@ import jinja2
 
 from pipeline.findings.catalogue import RULES
 from pipeline.portfolio.portfolio import PartFile, Portfolio
+from pipeline.portfolio.reliance import Reliance, take_notes
 from pipeline.portfolio.spending import plan_spending
 from pipeline.sitegen.chart_cache import ChartCache
-from pipeline.sitegen.evidence_copies import Copy, PartCopies, find_copies
+from pipeline.sitegen.evidence_copies import Copy, find_copies
 from pipeline.sitegen.rendering import render_page
 from pipeline.sitegen.spend_data import write_points
 from pipeline.views import addresses
@@ -71,15 +72,45 @@ NOT_FOUND = "404.html"
 
 @dataclass(frozen=True)
 class Views:
-    """What is shown, before it is rendered: address -> (template, view); and the copies of evidence by part."""
+    """What is shown, before it is rendered: address -> (template, view); and the views of each part with its copies.
+
+    shop : pages of no single part. parts : views of the parts whose pages are made anew.
+    """
+
+    shop: Mapping[str, tuple[str, Any]]
+    parts: Mapping[str, PartViews]
+
+
+@dataclass(frozen=True)
+class PartViews:
+    """The views of one part's pages, its copies of evidence, and what was looked at while they were made."""
 
     pages: Mapping[str, tuple[str, Any]]
-    copies: Mapping[str, PartCopies]
+    copies: tuple[Copy, ...]
+    relied: frozenset[Reliance]
 
 
-def build_views(portfolio: Portfolio, root: Path, site: str = "") -> Views:
-    """Make the view of every page. site : address under which it is served, as mkdocs.yml says; may be empty."""
-    copies = {number: find_copies(root, file) for number, file in portfolio.parts.items()}
+def build_views(portfolio: Portfolio, root: Path, site: str = "", without: Collection[str] = ()) -> Views:
+    """Make the view of every page.
+
+    site : address under which it is served, as mkdocs.yml says; may be empty. without : parts whose pages are there.
+    """
+    fresh = {number: file for number, file in portfolio.parts.items() if number not in without}
+    parts = {number: build_part_views(file, root, site) for number, file in fresh.items()}
+    return Views(build_shop_views(portfolio, root), parts)
+
+
+def build_part_views(file: PartFile, root: Path, site: str) -> PartViews:
+    """Make the view of every page of one part, and note what they rely on."""
+    with take_notes(aside=True) as relied:
+        found = find_copies(root, file)
+        view = build_part_page(file, found.published, found.picture)
+        pages = {addresses.find_part_page(file.number): ("part.html", view), **_build_sheets(file, site)}
+    return PartViews(pages, found.copies, frozenset(relied))
+
+
+def build_shop_views(portfolio: Portfolio, root: Path) -> dict[str, tuple[str, Any]]:
+    """Make the view of every page that is of no single part."""
     spend = build_spend_page(plan_spending(portfolio, root))
     pages: dict[str, tuple[str, Any]] = {
         addresses.HOME: ("home.html", build_home_page(portfolio)),
@@ -98,11 +129,7 @@ def build_views(portfolio: Portfolio, root: Path, site: str = "") -> Views:
     pages |= {addresses.find_rule_page(rule.id): ("rule.html", build_rule_page(portfolio, rule)) for rule in RULES}
     pages |= {page.head.href: ("method.html", page) for page in build_method_pages(portfolio)}
     pages |= _build_registers(portfolio)
-    for number, file in portfolio.parts.items():
-        view = build_part_page(file, copies[number].published, copies[number].picture)
-        pages[addresses.find_part_page(number)] = ("part.html", view)
-        pages |= _build_sheets(file, site)
-    return Views(pages, copies)
+    return pages
 
 
 def _build_registers(portfolio: Portfolio) -> dict[str, tuple[str, Any]]:
@@ -142,12 +169,18 @@ def find_charts(view: Any) -> Iterator[Any]:
             yield from find_charts(getattr(view, name, ()))
 
 
-def render_pages(views: Views, environment: jinja2.Environment, cache: ChartCache) -> dict[str, str]:
-    """Render every page while its figures are drawn; the environment's filter `draw` holds a place for each."""
-    cache.prepare(chart for _, view in views.pages.values() for chart in find_charts(view))
-    pages = {at: render_page(environment, template, view, at) for at, (template, view) in views.pages.items()}
-    filled = cache.fill_places(pages)
-    filled[addresses.SPEND_DATA] = write_points(views.pages[addresses.SPEND][1], filled[addresses.SPEND_DATA])
+def render_pages(
+    pages: Mapping[str, tuple[str, Any]], environment: jinja2.Environment, cache: ChartCache
+) -> dict[str, str]:
+    """Render pages while their figures are drawn; the environment's filter `draw` holds a place for each.
+
+    pages : address -> (template, view).
+    """
+    cache.prepare(chart for _, view in pages.values() for chart in find_charts(view))
+    texts = {at: render_page(environment, template, view, at) for at, (template, view) in pages.items()}
+    filled = cache.fill_places(texts)
+    if addresses.SPEND_DATA in filled:
+        filled[addresses.SPEND_DATA] = write_points(pages[addresses.SPEND_DATA][1], filled[addresses.SPEND_DATA])
     return filled
 
 
@@ -165,7 +198,13 @@ def build_data_files(views: Views, portfolio: Portfolio, made_at: int = 0, site:
     if feed is not None:
         files[feed.href] = render_feed(feed, site)
     files |= {one.href: render_calendar(one, made_at, site) for one in build_calendars(portfolio)}
-    for address, (_, view) in views.pages.items():
+    return files | find_tables(views.shop)
+
+
+def find_tables(pages: Mapping[str, tuple[str, Any]]) -> dict[str, str]:
+    """Return the tables of pages as CSV, by address."""
+    files: dict[str, str] = {}
+    for address, (_, view) in pages.items():
         files |= dict(_find_tables(view, address.removesuffix(".html")))
     return files
 
@@ -207,8 +246,3 @@ def _collect_tables(view: Any) -> Iterator[Table]:
     elif dataclasses.is_dataclass(view):
         for name in ("sections", "tables", "symbols", "example"):
             yield from _collect_tables(getattr(view, name, ()))
-
-
-def list_copies(views: Views) -> list[Copy]:
-    """Return every copy of evidence and records."""
-    return [copy for part in views.copies.values() for copy in part.copies]

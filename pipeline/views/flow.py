@@ -9,8 +9,9 @@ from pipeline.planning.flow_backtest import Hits
 from pipeline.portfolio.flow import Flow
 from pipeline.portfolio.flow_forecast import find_day
 from pipeline.portfolio.flow_stays import Ending
-from pipeline.portfolio.outlook import find_outlook
+from pipeline.portfolio.outlook import FORECAST, find_outlook
 from pipeline.portfolio.portfolio import PartFile, Portfolio
+from pipeline.portfolio.reliance import note, take_notes
 from pipeline.views.addresses import FLOW, find_method_page
 from pipeline.views.flow_durations import build_ageing_section, build_durations_section
 from pipeline.views.flow_forecasts import build_backtest_section, build_forecasts_section, list_weaknesses, word_without
@@ -89,9 +90,11 @@ def build_forecast_sections(file: PartFile, flow: Flow | None = None) -> tuple[S
     flow : the flow of the workspace; that of the site, if None. Nothing is said of released and dropped parts.
     """
     if flow is None:
-        outlook = find_outlook(file)
-        flow = None if outlook is None else outlook.flow
-    if flow is None or not flow.stays.get(file.number) or flow.stays[file.number][-1].left is not None:
+        note(FORECAST, file.number)
+        with take_notes(aside=True):
+            outlook = find_outlook(file)
+            return () if outlook is None or outlook.flow is None else build_forecast_sections(file, outlook.flow)
+    if not flow.stays.get(file.number) or flow.stays[file.number][-1].left is not None:
         return ()
     forecast = flow.forecasts.get(file.number)
     if forecast is None:

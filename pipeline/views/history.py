@@ -6,10 +6,10 @@ from pipeline.history.commits import Commit as GitCommit
 from pipeline.history.conditions import ConditionKind
 from pipeline.history.contradictions import Contradiction, ContradictionKind
 from pipeline.lineage.nodes import SECTION_LABELS
-from pipeline.portfolio.outlook import find_outlook
+from pipeline.portfolio.outlook import find_story
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.portfolio.recorded_facts import RecordedFact
-from pipeline.portfolio.story import PartStory, Story
+from pipeline.portfolio.story import Story
 from pipeline.views.addresses import Anchors
 from pipeline.views.part_gates import word_decision
 from pipeline.views.shapes_marks import Commit, Line, Run, build_line
@@ -25,13 +25,6 @@ _SPEAKING = frozenset(
     {ConditionKind.SHALLOW, ConditionKind.DETACHED_HEAD, ConditionKind.CORRUPT_OBJECT, ConditionKind.OBJECT_NOT_HERE,
      ConditionKind.CLOCK_AHEAD, ConditionKind.GIT_FAILED}
 )  # fmt: skip
-
-
-def find_story(file: PartFile) -> tuple[Story | None, PartStory | None]:
-    """Return the history of the workspace and of one part, None where it was not read."""
-    outlook = find_outlook(file)
-    story = None if outlook is None else outlook.story
-    return story, None if story is None else story.parts.get(file.number)
 
 
 def build_history(file: PartFile, anchors: Anchors) -> tuple[HistoryLine, ...]:

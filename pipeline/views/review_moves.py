@@ -8,8 +8,9 @@ from decimal import Decimal
 from pipeline.model.quantity import Limits, Money, Range
 from pipeline.model.words import GateState, ToolStep
 from pipeline.portfolio.moves import Move, MoveKind, Value
+from pipeline.portfolio.outlook import find_story
 from pipeline.portfolio.portfolio import PartFile
-from pipeline.views.history import build_commit, find_story
+from pipeline.views.history import build_commit
 from pipeline.views.part_evidence import SECTION_GATES, build_reasons
 from pipeline.views.part_gates import word_decision
 from pipeline.views.shapes_marks import Commit, Line, Run, Tone, build_line
