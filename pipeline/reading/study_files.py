@@ -125,6 +125,10 @@ class _Table:
             message = f'the head is "{text.strip()[:60]}"; the column {", ".join(missing)} is missing'
             self.faults.add(rules.UNREADABLE_READINGS, message, number)
             return
+        if len(set(names)) < len(names):
+            message = f'the head is "{text.strip()[:60]}"; a column stands twice'
+            self.faults.add(rules.UNREADABLE_READINGS, message, number)
+            return
         self.columns = {name: index for index, name in enumerate(names)}
 
     def take_row(self, line: Line) -> Iterator[tuple[Line, float]]:

@@ -135,6 +135,17 @@ def test_results_nested_without_end_are_refused() -> None:
     assert found is None and "deep" in findings[0].message
 
 
+@pytest.mark.hostile("studies and samples", "heads that lie (found by the fuzzer)")
+@pytest.mark.parametrize(
+    "head", ["value,value", "piece,value,piece", "value,,", "part,appraiser,trial,value,value", ",value"]
+)
+def test_a_table_whose_head_lies_is_told(head: str) -> None:
+    text = f"# unit: mm\n{head}\n1\n1,2\n1,2,3\n1,2,3,4\n1,2,3,4,5\n"
+    for read in (read_sample, read_gauge_study):
+        found, findings = read(ROOT, put_file("s.csv", text.encode()))  # type: ignore[operator]
+        assert found is None and findings
+
+
 @pytest.mark.hostile("meshes (STL, PLY)", "corners that are not there, counts that lie, endless numbers")
 @pytest.mark.parametrize(
     ("name", "raw"),
