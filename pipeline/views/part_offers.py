@@ -10,9 +10,9 @@ from pipeline.model.part import Part, Quote, Tool
 from pipeline.model.words import ToolOwner, ToolStep
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import Anchors, find_part_page
-from pipeline.views.shapes_marks import Cell, Column, Line, Link, Mark, Row, Run, Table, Tone, build_line
+from pipeline.views.shapes_marks import Cell, Column, Line, Mark, Row, Run, Table, Tone, build_line
 from pipeline.views.shapes_part import QuoteColumn, QuoteComparison, QuoteGroup, QuoteRow
-from pipeline.views.states import find_tool_mark, name_supplier
+from pipeline.views.states import find_tool_mark, link_supplier, name_supplier
 from pipeline.views.wording import word_count, word_day, word_list, word_money, word_number, word_share
 
 NOT_STATED = "not stated"
@@ -38,9 +38,8 @@ def build_quotes(file: PartFile) -> QuoteComparison:
 
 def _build_column(file: PartFile, key: str, quote: Quote) -> QuoteColumn:
     reasons = file.lineage.reasons.get(f"quotes.{key}", ())
-    name = name_supplier(file.workspace.catalogues, quote.from_)
     is_best = find_chosen(file.part) == key
-    link = Link(name, "")
+    link = link_supplier(file.workspace.catalogues, quote.from_)
     if any(reason.cause is Cause.EXPIRED for reason in reasons):
         return QuoteColumn(key, link, f"ran out on {word_day(quote.valid_to)}", Mark.STALE, is_best)
     if reasons:

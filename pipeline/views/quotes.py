@@ -20,10 +20,10 @@ from pipeline.portfolio.quotes import OneFooting, compute_one_footing, find_orde
 from pipeline.portfolio.tooling_cash import compute_tooling_cash
 from pipeline.views.money_words import build_row, build_table, find_currency, say, word_cents
 from pipeline.views.shapes_charts import Curve, CurveChart, CurvePoint
-from pipeline.views.shapes_marks import Column, Line, Link, Mark, Run, Table, Tone, Working, WorkingInput
+from pipeline.views.shapes_marks import Column, Line, Mark, Run, Table, Tone, Working, WorkingInput
 from pipeline.views.shapes_part import QuoteColumn, QuoteComparison, QuoteGroup, QuoteRow
 from pipeline.views.shapes_site import Figure, Section
-from pipeline.views.states import name_supplier
+from pipeline.views.states import link_supplier
 from pipeline.views.wording import word_count, word_day, word_list, word_money, word_number, word_share
 
 NOT_STATED = "not stated"
@@ -62,7 +62,7 @@ def _build_column(file: PartFile, footing: OneFooting, key: str) -> QuoteColumn:
         words.append("cheapest" if row.rank == 1 else f"number {row.rank}")
     elif row is not None and not row.footing.is_complete:
         words.append("incomplete")
-    link = Link(name_supplier(file.workspace.catalogues, quote.from_), "")
+    link = link_supplier(file.workspace.catalogues, quote.from_)
     return QuoteColumn(key, link, ", ".join(words) or "not ranked", mark, row is not None and row.rank == 1)
 
 

@@ -282,18 +282,15 @@ def _build_cars(portfolio: Portfolio, flow: Flow) -> Section:
     )
     rows = [_build_car(catalogues, key, car, trials) for key, car in catalogues.vehicles.cars.items()]
     table = Table("Vehicles to try parts on", columns, tuple(rows), NO_CAR, "data/cars.csv" if rows else "")
-    homeless = [trial for trial in trials if not any(catalogues.vehicles.cars[car].days_per_week for car in trial.cars)]
+    lacking = [trial for trial in trials if not any(catalogues.vehicles.cars[car].days_per_week for car in trial.cars)]
+    homeless = {(trial.file.number, trial.application): trial for trial in lacking}.values()
     after: list[Run] = []
     for at, trial in enumerate(homeless):
-        start = "No vehicle is there for " if at == 0 else ", "
-        after += [Run(start, Tone.FLAG), _link_trial(trial), Run(f" on {trial.application}{_word_hand(trial)}")]
+        start = Run(", ") if at else Run("No vehicle is there for ", Tone.FLAG)
+        after += [start, _link_trial(trial), Run(f" on {trial.application}")]
     aside = f"{word_count(len(trials), 'trial')} wanted now"
     tail = (*after, Run(".")) if after else ()
     return Section("vehicles", "Vehicles to try parts on", aside, tail, (), (table,))
-
-
-def _word_hand(trial: WantedTrial) -> str:
-    return "" if trial.hand is Hand.NONE else f", {trial.hand}"
 
 
 def _link_trial(trial: WantedTrial) -> Run:

@@ -10,7 +10,8 @@ from pipeline.model.catalogue import Catalogues, NeedParameters
 from pipeline.model.part import Tool
 from pipeline.model.words import Gate, GateState, ToolStep
 from pipeline.portfolio.portfolio import PartFile
-from pipeline.views.shapes_marks import Mark
+from pipeline.views.addresses import find_supplier
+from pipeline.views.shapes_marks import Link, Mark
 
 GATE_MARKS: Mapping[GateState, Mark] = {
     GateState.NOT_STARTED: Mark.MISSING,
@@ -80,6 +81,12 @@ def name_supplier(catalogues: Catalogues, key: str | None) -> str:
     """Return a supplier's name, or the id where the catalogue has none."""
     found = catalogues.suppliers.suppliers.get(key or "")
     return (key or "–") if found is None else found.name
+
+
+def link_supplier(catalogues: Catalogues, key: str | None) -> Link:
+    """Return a supplier's name as the way to the register; one that the catalogue does not have leads nowhere."""
+    known = key is not None and key in catalogues.suppliers.suppliers
+    return Link(name_supplier(catalogues, key), find_supplier(key) if known and key is not None else "")
 
 
 def name_vehicle(catalogues: Catalogues, key: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from pipeline.lineage.freshness import Cause
@@ -185,7 +185,7 @@ def _build_overview_row(one: SupplierEntry) -> Row:
     does = word_list(one.entry.does, 3) if one.entry is not None and one.entry.does else "–"
     costs = [change.actual for _, change in one.changes if change.actual is not None]
     accepted = sum(order.accepted is not None for order in one.orders)
-    return build_row(
+    row = build_row(
         (
             (name, *(() if one.entry is not None else (Run(" not in the catalogue", Tone.FLAG),))),
             does.replace("-", " "),
@@ -199,6 +199,7 @@ def _build_overview_row(one: SupplierEntry) -> Row:
             str(len(one.there)) if one.there else "–",
         )
     )
+    return replace(row, anchor=name_supplier_anchor(one.key)) if one.is_bare else row
 
 
 def _say_next_end(offers: tuple[OpenOffer, ...]) -> Line:
@@ -305,7 +306,7 @@ def _build_offers(one: SupplierEntry, currency: str) -> Table:
         Column("part"),
         Column("offer"),
         Column("on revision"),
-        Column("of", number=True),
+        Column("dated", number=True),
         Column("valid to", number=True),
         Column("days left", number=True),
         Column("tools", "as offered", True),

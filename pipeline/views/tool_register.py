@@ -11,13 +11,13 @@ from pipeline.model.part import Tool
 from pipeline.model.words import ToolOwner, ToolStep
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.portfolio.tool_orders import ToolOrder, compute_tool_orders, find_users
-from pipeline.views.addresses import REGISTERS, TOOLS, Anchors, find_part_page, find_supplier
+from pipeline.views.addresses import REGISTERS, TOOLS, Anchors, find_part_page
 from pipeline.views.money_words import word_whole
 from pipeline.views.part_offers import name_tool_kind
 from pipeline.views.reasons import build_reason_line
 from pipeline.views.shapes_marks import Cell, Column, Line, Link, Mark, Row, Run, Table, Tone, build_line
 from pipeline.views.shapes_site import PageHead, Section, SectionsPage, Tally
-from pipeline.views.states import find_tool_mark, name_supplier
+from pipeline.views.states import find_tool_mark, link_supplier, name_supplier
 from pipeline.views.wording import word_count, word_day, word_list, word_money, word_number
 
 OWNERS = {
@@ -224,10 +224,8 @@ def _link_tool(one: RegisteredTool) -> Run:
 
 
 def _link_maker(one: RegisteredTool) -> Run:
-    maker, catalogues = one.order.maker, one.file.workspace.catalogues
-    if maker is None or maker not in catalogues.suppliers.suppliers:
-        return Run(maker or "–")
-    return Run(name_supplier(catalogues, maker), href=find_supplier(maker))
+    link = link_supplier(one.file.workspace.catalogues, one.order.maker)
+    return Run(link.text, href=link.href)
 
 
 def _say_users(one: RegisteredTool) -> Line:
