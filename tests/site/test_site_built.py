@@ -28,7 +28,7 @@ PAGES = (
 OPEN_ALL = "document.querySelectorAll('details').forEach(it => { it.open = true })"
 WCAG = {"preload": False, "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 CONTRAST = {"preload": False, "runOnly": {"type": "rule", "values": ["color-contrast"]}}
-VOID = frozenset({"meta", "link", "input", "img", "br", "hr"})
+VOID = frozenset({"col", "meta", "link", "input", "img", "br", "hr"})
 
 
 @pytest.fixture(scope="module")
@@ -143,6 +143,17 @@ def test_no_page_names_a_machine_or_a_plan(texts: dict[str, str]) -> None:
             assert not re.search(r"\bNone\b(?! of)|\bnan\b|\binf\b", text), address
 
 
+def keep_picture(page: Any, address: str, kind: str) -> None:
+    """With PIPELINE_PICTURES=DIR a picture of the whole page goes to DIR, folds closed, to be looked at."""
+    folder = os.environ.get("PIPELINE_PICTURES")
+    if folder:
+        page.evaluate("document.querySelectorAll('details.fold, details.working').forEach(it => { it.open = false })")
+        name = f"{address.removesuffix('.html').replace('/', '-')}-{kind}.png"
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        shot = page.screenshot(full_page=True, path=Path(folder) / name)
+        assert len(shot) > 10_000  # an empty page weighs a fraction of that
+
+
 # --- browser ------------------------------------------------------------------------------------------
 
 
@@ -165,6 +176,9 @@ def test_page_is_clean(site: Path, open_page: Callable[..., Any], page: str) -> 
     assert watched.said == []
     assert [url for url in watched.asked if not url.startswith(site.as_uri())] == []
     assert watched.page.evaluate("document.documentElement.scrollWidth") <= 1280
+    keep_picture(watched.page, page, "wide-dark")
+    watched.page.emulate_media(color_scheme="light")
+    keep_picture(watched.page, page, "wide-light")
 
 
 @pytest.mark.browser
@@ -174,6 +188,7 @@ def test_page_is_clean_on_a_phone(site: Path, open_page: Callable[..., Any], pag
     watched.page.evaluate(OPEN_ALL)
     assert watched.page.evaluate("document.documentElement.scrollWidth") <= 390
     assert watched.said == []
+    keep_picture(watched.page, page, "phone")
 
 
 @pytest.mark.browser
