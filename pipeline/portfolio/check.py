@@ -11,14 +11,15 @@ from typing import TYPE_CHECKING, Any
 from pipeline.findings.finding import Finding, Location
 from pipeline.findings.report import sort_findings
 from pipeline.findings.rules import links as link_rules
-from pipeline.gates.claims import check_standing
+from pipeline.gates.claims import Locate, check_standing
 from pipeline.gates.evidence_rules import check_evidence
 from pipeline.gates.money_rules import check_money
 from pipeline.gates.spend_rules import check_spend
 from pipeline.gates.standing import Standing, compute_standings
-from pipeline.lineage.freshness import Lineage, compute_lineage
+from pipeline.lineage.freshness import Lineage, PartLineage, compute_lineage
 from pipeline.lineage.graph import find_cycles
 from pipeline.lineage.references import check_catalogues, check_references
+from pipeline.model.part import Part
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.edition_findings import check_editions
 from pipeline.portfolio.reliance import Watched
@@ -67,25 +68,16 @@ def check_workspace(
     workspace = _watch(put_all_limits(reading.workspace))
     reading = replace(reading, workspace=workspace)
     findings = [*reading.findings, *check_catalogues(workspace.catalogues, reading.locate)]
-    unlinked: set[str] = set()
-    for number, part in workspace.parts.items():
-        problems = check_references(part, workspace, reading.locate)
-        findings += problems
-        if any(finding.rule != link_rules.YEARS_OUTSIDE.id for finding in problems):
-            unlinked.add(number)
     for folder in reading.salvaged:
         findings += _check_salvaged(root, folder, workspace, reading)
-    findings += _report_cycles(workspace, reading)
+    findings += report_cycles(workspace, reading.locate)
     findings += check_money(workspace, reading.locate)
     lineage = compute_lineage(workspace)
     standings = compute_standings(workspace, lineage)
     findings += check_spend(workspace, standings, reading.locate)
     findings += check_editions(workspace, standings, reading.locate)
     for number, part in workspace.parts.items():
-        traced = lineage.parts[number]
-        findings += check_evidence(part, traced, workspace, reading.locate)
-        if number not in unlinked:  # what points nowhere is mended first: its gates would only repeat it
-            findings += check_standing(part, standings[number], traced, workspace, reading.locate)
+        findings += check_part(part, lineage.parts[number], standings[number], workspace, reading.locate)
     measured: dict[str, Measured] = {}
     if deep:
         from pipeline.portfolio.deep_check import DeepCheck
@@ -98,6 +90,21 @@ def check_workspace(
     if only:
         findings = [f for f in findings if f.record in only or not f.record]
     return Checked(reading, workspace, lineage, standings, sort_findings(findings), measured)
+
+
+def check_part(
+    part: Part, lineage: PartLineage, standing: Standing, workspace: Workspace, locate: Locate
+) -> list[Finding]:
+    """Return what is wrong with one part by itself: its links, its evidence, its gates.
+
+    What points nowhere is mended first: its gates would only repeat it.
+    """
+    findings = check_references(part, workspace, locate)
+    is_linked = all(finding.rule == link_rules.YEARS_OUTSIDE.id for finding in findings)
+    findings += check_evidence(part, lineage, workspace, locate)
+    if is_linked:
+        findings += check_standing(part, standing, lineage, workspace, locate)
+    return findings
 
 
 def _watch(workspace: Workspace) -> Workspace:
@@ -132,13 +139,14 @@ def _collect_keys(value: dict[str, Any]) -> frozenset[str]:
     return frozenset(key for section in value.values() if isinstance(section, dict) for key in section)
 
 
-def _report_cycles(workspace: Workspace, reading: Reading) -> list[Finding]:
+def report_cycles(workspace: Workspace, locate: Locate) -> list[Finding]:
+    """Return the rings of evidence that comes before itself, each at the record in which it begins."""
     findings = []
     for cycle in find_cycles(workspace):
         number, _, rest = cycle[0].partition("/")
         pointer = tuple(rest.split(".", 1))
         path = f"projects/{number}/part.yaml"
-        place = reading.locate(path, pointer) if number in workspace.parts else Location(path)
+        place = locate(path, pointer) if number in workspace.parts else Location(path)
         message = " comes before ".join((*cycle, cycle[0]))
         findings.append(link_rules.CYCLE.build_finding(place, message, record=number, pointer=pointer))
     return findings

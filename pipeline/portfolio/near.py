@@ -14,18 +14,14 @@ from typing import TYPE_CHECKING
 
 from pipeline.findings.finding import Finding, Location, Pointer
 from pipeline.findings.report import sort_findings
-from pipeline.findings.rules import links as link_rules
-from pipeline.gates.claims import check_standing
-from pipeline.gates.evidence_rules import check_evidence
 from pipeline.gates.money_rules import check_money
 from pipeline.gates.standing import Standing, compute_standings
 from pipeline.lineage.freshness import PartLineage, compute_lineage
-from pipeline.lineage.graph import find_cycles
-from pipeline.lineage.references import check_references
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.named_files import find_named_files
 from pipeline.model.part import Part
 from pipeline.model.workspace import EvidenceFile, FileState, Workspace
+from pipeline.portfolio.check import check_part, report_cycles
 from pipeline.portfolio.stated_limits import put_limits
 from pipeline.reading.evidence import look_at_file, read_evidence_list
 from pipeline.reading.shape import parse_shape
@@ -157,28 +153,11 @@ def _judge(near: Near) -> Near:
     lineage = compute_lineage(workspace)
     standings = compute_standings(workspace, lineage)
     traced, standing = lineage.parts[near.number], standings[near.number]
-    findings = check_references(part, workspace, locate)
-    linked = all(finding.rule == link_rules.YEARS_OUTSIDE.id for finding in findings)
-    findings += check_evidence(part, traced, workspace, locate)
-    if linked:
-        findings += check_standing(part, standing, traced, workspace, locate)
-    findings += [f for f in check_money(workspace, locate) if f.record == near.number]
-    findings += _report_cycles(near.number, tree, workspace)
+    findings = check_part(part, traced, standing, workspace, locate)
+    shared = (*check_money(workspace, locate), *report_cycles(workspace, locate))
+    findings += [finding for finding in shared if finding.record == near.number]
     found = sort_findings(findings)
     return replace(near, lineage=traced, standing=standing, workspace=workspace, findings=found)
-
-
-def _report_cycles(number: str, tree: Tree, workspace: Workspace) -> list[Finding]:
-    """Return the rings that begin in this record: the records it names are there, so their links are too."""
-    findings = []
-    for cycle in find_cycles(workspace):
-        owner, _, rest = cycle[0].partition("/")
-        if owner == number:
-            pointer = tuple(rest.split(".", 1))
-            message = " comes before ".join((*cycle, cycle[0]))
-            place = tree.locate(pointer)
-            findings.append(link_rules.CYCLE.build_finding(place, message, record=number, pointer=pointer))
-    return findings
 
 
 def _find_named_parts(part: Part) -> Iterator[str]:
