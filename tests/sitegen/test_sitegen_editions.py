@@ -317,6 +317,23 @@ def test_outer_site_is_sound(workspace: Callable[..., Path]) -> None:
         assert not re.search(r'(?:href|src|action)="(?:https?:|//|/)', text), name
 
 
+def test_hostile_text_stays_text(workspace: Callable[..., Path]) -> None:
+    hostile = '"=1+1<script>alert(1)</script>\\" onload=\\"x"'
+    vehicles = (
+        "vehicles:\n  finch: {name: '<b>../../Finch', bodies: {saloon: {name: \"</td>saloon\", years: 1950-1956}}}\n"
+    )
+    cars = "cars: {car-1: {vehicle: finch, body: saloon, year: 1953}}\n"
+    root = workspace(f"{ANNOUNCED}name: {hostile}\n", OTHER, {"shared/vehicles.yaml": vehicles + cars})
+    files = read_all(build_site(root, edition="public").out)
+    for name, content in files.items():
+        assert ".." not in name
+        if name.endswith((".html", ".js")) and name not in THEME_FILES:
+            assert b"<script>alert" not in content and b"<b>.." not in content and b"</td>saloon" not in content, name
+    rows = list(csv.reader(io.StringIO(files["data/parts.csv"].decode(), newline="")))
+    assert rows[1][1].startswith("'=1+1")
+    assert "data/vehicle-b-finch.csv" in files
+
+
 # --- the wall -----------------------------------------------------------------------------------------
 
 OUTER_VIEWS = sorted(Path(pipeline.views.__file__).parent.glob("outer_*.py"))
@@ -364,6 +381,12 @@ def test_outer_views_reach_no_record_by_any_way() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+def test_theme_of_an_outer_site_names_no_part() -> None:
+    """What is the same in every site comes along unread: it may name no number of the demo either."""
+    for name in THEME_FILES:
+        assert not re.search(r"[A-Z]{2}-\d{3}", (THEME / name).read_text("utf-8").replace("AB-101", "")), name
 
 
 def test_frame_has_the_same_policy_as_the_internal_one() -> None:

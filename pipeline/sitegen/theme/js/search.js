@@ -7,7 +7,7 @@
     return text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
   }
 
-  /* "TW-101 rim" -> tw, 101, tw101, rim: a part number is found with and without its dash. */
+  /* "AB-101 rim" -> ab, 101, ab101, rim: a part number is found with and without its dash. */
   function splitWords(text) {
     var words = [];
     fold(text).split(/[^\p{L}\p{N}\-./]+/u).forEach(function (chunk) {
