@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betaincinv, ndtr, ndtri
 
 from pipeline.fit.contributors import Contributor, Distribution
 from pipeline.fit.stack import ROUNDING_MM, refuse_impossible_stack
@@ -126,6 +125,8 @@ def draw_unit_deviations(
     if distribution is Distribution.NORMAL:
         return rng.standard_normal(draws) / sigma_level
     if distribution is Distribution.TRUNCATED_NORMAL:
+        from scipy.special import ndtr, ndtri  # heavy, and few parts need it
+
         cut = float(ndtr(-sigma_level))
         drawn = np.asarray(ndtri(rng.uniform(cut, 1 - cut, draws)), dtype=np.float64) / sigma_level
         return np.clip(drawn, -1.0, 1.0)
@@ -176,6 +177,8 @@ def compute_counted_chance(hits: int, draws: int) -> CountedChance:
         raise ValueError(
             f"{hits} hits of {draws} draws; hits are between 0 and the draws, of which there is one or more"
         )
+    from scipy.special import betaincinv  # heavy, and few parts need it
+
     low = 0.0 if hits == 0 else float(betaincinv(hits, draws - hits + 1, 0.025))
     high = 1.0 if hits == draws else float(betaincinv(hits + 1, draws - hits, 0.975))
     return CountedChance(hits, hits / draws, low, high)

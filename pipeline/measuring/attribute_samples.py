@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from math import ceil, log
 
-from scipy.stats import beta
-
 from pipeline.measuring.points import check_number
 from pipeline.measuring.samples import check_share
 
@@ -31,6 +29,8 @@ def compute_reject_bound(rejects: int, pieces: int, confidence: float = 0.95) ->
     check_share(confidence, "confidence")
     if rejects > pieces:
         raise ValueError(f"{rejects} rejects among {pieces} pieces; exchange them")
+    from scipy.stats import beta  # heavy, and few parts need it
+
     return 1.0 if rejects == pieces else float(beta.ppf(confidence, rejects + 1, pieces - rejects))
 
 

@@ -8,8 +8,8 @@ from math import sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import chi2, norm
 
+from pipeline.measuring.distributions import compute_normal_above, compute_normal_below, find_normal_quantile
 from pipeline.measuring.points import Floats, check_number, check_values
 from pipeline.measuring.range_constants import compute_range_factor
 from pipeline.measuring.samples import check_share, summarise
@@ -168,6 +168,8 @@ def compute_indices(mean: float, sd: float, lower: float | None, upper: float | 
 def _build_width_index(low: float | None, high: float | None, sd: float, dof: float, confidence: float) -> Index | None:
     if low is None or high is None:
         return None
+    from scipy.stats import chi2  # heavy, and few parts need it
+
     value = (high - low) / (6 * sd)
     tail = (1 - confidence) / 2
     return Index(value, value * sqrt(chi2.ppf(tail, dof) / dof), value * sqrt(chi2.isf(tail, dof) / dof))
@@ -200,7 +202,7 @@ def compute_index_half_width(index: float, count: int, dof: float | None = None,
     """
     check_number(count, "count of readings", least=2)
     spare = check_number(count - 1 if dof is None else dof, "degrees of freedom", above=0)
-    z = float(norm.ppf((1 + check_share(confidence, "confidence")) / 2))
+    z = float(find_normal_quantile((1 + check_share(confidence, "confidence")) / 2))
     return z * sqrt(1 / (9 * count) + index**2 / (2 * spare))
 
 
@@ -223,5 +225,5 @@ def compute_share_outside(mean: float, sd: float, lower: float | None, upper: fl
     """
     low, high = check_limits(lower, upper)
     spread = check_number(sd, "standard deviation", above=0)
-    below = 0.0 if low is None else float(norm.cdf((low - mean) / spread))
-    return below + (0.0 if high is None else float(norm.sf((high - mean) / spread)))
+    below = 0.0 if low is None else float(compute_normal_below((low - mean) / spread))
+    return below + (0.0 if high is None else float(compute_normal_above((high - mean) / spread)))

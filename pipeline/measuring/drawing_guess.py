@@ -8,9 +8,8 @@ from fractions import Fraction
 from functools import lru_cache
 
 import numpy as np
-from scipy.stats import norm
-from scipy.stats import t as student
 
+from pipeline.measuring.distributions import compute_normal_above, compute_student_above
 from pipeline.measuring.points import Floats, check_number
 
 INCH = 25.4
@@ -158,7 +157,7 @@ def _is_held(size: float, found: Sequence[Candidate]) -> bool:
 def _build(index: int, grid: Grid, mean: float, u: float, dof: float, half: float, shared: float) -> Candidate:
     size = index * grid.step_mm
     away = abs(size - mean) / u
-    tail = norm.sf(away) if np.isinf(dof) else student.sf(away, dof)
+    tail = compute_normal_above(away) if np.isinf(dof) else compute_student_above(away, dof)
     return Candidate(
         text=grid.write(index),
         size_mm=size,

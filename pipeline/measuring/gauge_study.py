@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from math import floor, hypot, sqrt
 
 import numpy as np
-from scipy.stats import f as fisher
 
 from pipeline.measuring.points import Floats, check_number, check_values
 from pipeline.measuring.range_constants import (
@@ -250,6 +249,8 @@ def _row(source: str, ss: float, dof: int, error: AnovaRow) -> AnovaRow:
     ms = ss / dof
     if not error.ms > 0:
         return AnovaRow(source, ss, dof, ms, None, None)
+    from scipy.stats import f as fisher  # heavy, and few parts need it
+
     ratio = ms / error.ms
     return AnovaRow(source, ss, dof, ms, ratio, float(fisher.sf(ratio, dof, error.dof)))
 

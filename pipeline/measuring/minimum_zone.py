@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
 
 from pipeline.measuring.points import Floats
 
@@ -73,6 +72,8 @@ def _pick_extremes(residuals: Floats, count: int) -> np.typing.NDArray[np.int64]
 
 def _solve_programme(values: Floats, columns: Floats) -> tuple[Floats, float]:
     """min t subject to -t <= values - columns @ p <= t."""
+    from scipy.optimize import linprog  # heavy, and few parts need it
+
     count, width = columns.shape
     band = np.ones((count, 1))
     solved = linprog(

@@ -7,8 +7,8 @@ from math import sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import t as student
 
+from pipeline.measuring.distributions import compute_student_above, find_student_quantile
 from pipeline.measuring.points import check_number, check_values
 from pipeline.measuring.samples import check_share, summarise
 
@@ -59,7 +59,7 @@ def compute_grubbs_critical(count: int, significance: float = 0.05, sides: int =
     check_number(count, "count of readings", least=3)
     if sides not in (1, 2):
         raise ValueError(f"sides is {sides}; it must be 1 or 2")
-    tail = float(student.isf(check_share(significance, "significance") / (sides * count), count - 2))
+    tail = -find_student_quantile(check_share(significance, "significance") / (sides * count), count - 2)
     return (count - 1) / sqrt(count) * sqrt(tail**2 / (count - 2 + tail**2))
 
 
@@ -105,4 +105,4 @@ def _compute_p(g: float, count: int) -> float:
     room = (count - 1) ** 2 - count * g**2
     if room <= 0:
         return 0.0
-    return min(1.0, 2 * count * float(student.sf(sqrt(count * (count - 2) * g**2 / room), count - 2)))
+    return min(1.0, 2 * count * float(compute_student_above(sqrt(count * (count - 2) * g**2 / room), count - 2)))

@@ -6,8 +6,8 @@ from functools import lru_cache
 from math import sqrt
 
 import numpy as np
-from scipy.stats import norm
 
+from pipeline.measuring.distributions import compute_normal_below, compute_normal_density
 from pipeline.measuring.points import Floats
 
 _WIDEST = 16.0  # standard deviations; the range of any sensible sample stays far inside
@@ -41,8 +41,8 @@ def compute_range_moments(count: int) -> tuple[float, float]:
 def _compute_range_distribution(widths: Floats, count: int) -> Floats:
     """P(range <= width) = n times the integral of density(x) (F(x + width) - F(x))^(n - 1)."""
     starts, weights = _build_nodes(-9.0, 9.0, 20)
-    inside = norm.cdf(starts[:, None] + widths[None, :]) - norm.cdf(starts)[:, None]
-    return np.asarray(count * (weights * norm.pdf(starts)) @ inside ** (count - 1), dtype=np.float64)
+    inside = compute_normal_below(starts[:, None] + widths[None, :]) - compute_normal_below(starts)[:, None]
+    return np.asarray(count * (weights * compute_normal_density(starts)) @ inside ** (count - 1), dtype=np.float64)
 
 
 def _build_nodes(start: float, stop: float, panels: int) -> tuple[Floats, Floats]:

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import cKDTree
 
 from pipeline.measuring.points import Floats, check_points, find_principal_axes
 from pipeline.measuring.registration import BestFit, fit_rigid
@@ -53,6 +52,8 @@ class Surface:
     """
 
     def __init__(self, triangles: npt.ArrayLike) -> None:
+        from scipy.spatial import cKDTree  # heavy, and few parts need it
+
         array = np.asarray(triangles, dtype=np.float64)
         if array.ndim != 3 or array.shape[1:] != (3, 3) or len(array) == 0:
             raise ValueError("a surface needs triangles: m x 3 corners x 3 coordinates, at least one")

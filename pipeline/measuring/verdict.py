@@ -6,8 +6,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from scipy.stats import norm
 
+from pipeline.measuring.distributions import (
+    compute_normal_above,
+    compute_normal_below,
+    compute_normal_density,
+    find_normal_quantile,
+)
 from pipeline.measuring.points import check_number
 from pipeline.measuring.samples import check_share
 
@@ -190,8 +195,8 @@ def compute_conformance_probability(value: float, standard_u: float, lower: floa
     """
     low, high = check_limits(lower, upper)
     u = check_number(standard_u, "standard uncertainty", above=0)
-    below = 0.0 if low is None else float(norm.cdf((low - value) / u))
-    above = 0.0 if high is None else float(norm.sf((high - value) / u))
+    below = 0.0 if low is None else float(compute_normal_below((low - value) / u))
+    above = 0.0 if high is None else float(compute_normal_above((high - value) / u))
     return max(0.0, 1.0 - below - above)
 
 
@@ -206,7 +211,7 @@ def compute_acceptance_risk(guard_factor: float) -> float:
     >>> round(compute_acceptance_risk(1.645), 3), compute_acceptance_risk(0)
     (0.05, 0.5)
     """
-    return float(norm.sf(check_number(guard_factor, "guard factor", least=0)))
+    return float(compute_normal_above(check_number(guard_factor, "guard factor", least=0)))
 
 
 def compute_guard_factor(confidence: float) -> float:
@@ -225,7 +230,7 @@ def compute_guard_factor(confidence: float) -> float:
     """
     if check_share(confidence, "confidence") < 0.5:
         raise ValueError(f"confidence is {confidence:g}; a guard band below 50 % would be negative")
-    return float(norm.ppf(confidence))
+    return float(find_normal_quantile(confidence))
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,7 +307,7 @@ def _integrate_both(
     true = cuts[:-1, None] + half + half * nodes
     reach = np.ones_like(true)
     if edges[0] is not None:
-        reach = reach - norm.cdf((edges[0] - true) / u)
+        reach = reach - compute_normal_below((edges[0] - true) / u)
     if edges[1] is not None:
-        reach = reach - norm.sf((edges[1] - true) / u)
-    return float(np.sum(half * weights * norm.pdf(true, mean, sd) * np.maximum(reach, 0.0)))
+        reach = reach - compute_normal_above((edges[1] - true) / u)
+    return float(np.sum(half * weights * compute_normal_density(true, mean, sd) * np.maximum(reach, 0.0)))
