@@ -1,4 +1,4 @@
-/* Every table that has no file of its own yet can be saved as CSV, as it stands on the page: RFC 4180, and no cell that a
+/* Every table that has no file of its own yet, and is in no file of the page (data-file), can be saved as CSV, as it stands on the page: RFC 4180, and no cell that a
    spreadsheet would reckon with. tableCsv.render(table) gives the text. */
 (function () {
   "use strict";
@@ -62,7 +62,7 @@
 
   function offer(table) {
     var last = table.closest(".area") || table;
-    if (!table.tBodies.length || hasFile(last)) return;
+    if (!table.tBodies.length || table.dataset.file || hasFile(last)) return;
     var foot = document.createElement("p");
     var button = document.createElement("button");
     foot.className = "tablefoot made";
