@@ -7,10 +7,10 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 
-from pipeline.views.shapes_marks import MARK_WORDS, Cell, Line, Mark, Table
+from pipeline.views.shapes_marks import MARK_WORDS, Cell, Line, Table
 from pipeline.views.shapes_part import EvidenceLine, FeatureLine
 from pipeline.views.shapes_parts import PartRow, PartsPage
-from pipeline.views.shapes_site import HomePage, MatrixCell, ReviewPage, VehicleMatrix
+from pipeline.views.shapes_site import HomePage, ReviewPage, VehicleMatrix
 from pipeline.views.wording import MINUS
 
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?\Z")
@@ -103,14 +103,9 @@ def render_vehicle_csv(matrix: VehicleMatrix) -> str:
 
 
 def render_years_csv(matrix: VehicleMatrix) -> str:
-    """Return the coverage of one vehicle by body and year as CSV: the count, and what its mark says."""
-    rows = ((row.body, *(_word_year(cell) for cell in row.cells)) for row in matrix.by_year)
+    """Return the coverage of one vehicle by body and year as CSV."""
+    rows = ((row.body, *(cell.words for cell in row.cells)) for row in matrix.by_year)
     return render_csv(("body", *matrix.by_year_head), rows)
-
-
-def _word_year(cell: MatrixCell) -> str:
-    loud = cell.mark in (Mark.STALE, Mark.MISSING) and cell.href
-    return f"{cell.words} ({'stale' if cell.mark is Mark.STALE else 'hole'})" if loud else cell.words
 
 
 def render_features_csv(features: Sequence[FeatureLine]) -> str:

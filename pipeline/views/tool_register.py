@@ -29,7 +29,9 @@ OWNERS = {
 NEARLY_WORN = 0.9
 """Share of its life from which a tool is worth a word (common practice, no source)."""
 NO_TOOL = "No tool is on record. Write them in a record under tools: with what they form, who makes and owns them."
-NOTHING = "No tool is on hold, late, worn, without a place or cut to a revision that was superseded."
+NOTHING = "No tool is on hold, late, worn or made to a revision that was superseded."
+COMPLETE = "Of every tool that is ordered the owner is stated, of every accepted one the place."
+LOUD_COLUMNS = (Column("tool"), Column("part"), Column("what"), Column("why"), Column("made by"))
 
 
 @dataclass(frozen=True)
@@ -88,8 +90,8 @@ def build_tool_register(portfolio: Portfolio) -> SectionsPage:
     tools = list_tools(portfolio)
     if not tools:
         return SectionsPage(head, build_line(NO_TOOL), ())
-    loud = [(one, runs) for one in tools if (runs := tuple(_find_loud(one)))]
-    return SectionsPage(head, (), (_build_loud(loud), _build_all(tools)), _build_tallies(tools))
+    sections = (_build_loud(tools), _build_lacking(tools), _build_all(tools))
+    return SectionsPage(head, (), sections, _build_tallies(tools))
 
 
 def _build_tallies(tools: tuple[RegisteredTool, ...]) -> tuple[Tally, ...]:
@@ -123,6 +125,10 @@ def _find_loud(one: RegisteredTool) -> Iterator[tuple[str, Line]]:
     life, shots = one.life, one.tool.shots
     if life is not None and shots is not None and shots >= NEARLY_WORN * life:
         yield "worn", build_line(f"{shots:,} shots made of {life:,}: plan its refurbishment or a new one")
+
+
+def _find_lacking(one: RegisteredTool) -> Iterator[tuple[str, Line]]:
+    """Yield what should be on record of a tool and is not."""
     if one.is_made and one.tool.owner is ToolOwner.NOT_STATED:
         yield (
             "owner not stated",
@@ -139,12 +145,21 @@ def _say_superseded(one: RegisteredTool) -> Line:
     return build_line(one.hold.words if one.hold is not None else "")
 
 
-def _build_loud(loud: list[tuple[RegisteredTool, tuple[tuple[str, Line], ...]]]) -> Section:
-    columns = (Column("tool"), Column("part"), Column("what"), Column("why"), Column("made by"))
+def _build_loud(tools: tuple[RegisteredTool, ...]) -> Section:
+    loud = [(one, reasons) for one in tools if (reasons := tuple(_find_loud(one)))]
     ordered = sorted(loud, key=lambda pair: _rank_loud(pair[1][0][0]))
     rows = tuple(_build_loud_row(one, reasons) for one, reasons in ordered)
-    table = Table("Tools that need somebody", columns, rows, NOTHING, "data/tools-loud.csv" if rows else "")
+    table = Table("Tools that need somebody", LOUD_COLUMNS, rows, NOTHING, "data/tools-loud.csv" if rows else "")
     return Section("loud", "Tools that need somebody", word_count(len(loud), "tool"), (), (), (table,))
+
+
+def _build_lacking(tools: tuple[RegisteredTool, ...]) -> Section:
+    rows = tuple(_build_loud_row(one, reasons) for one in tools if (reasons := tuple(_find_lacking(one))))
+    table = Table(
+        "Place or owner not on record", LOUD_COLUMNS, rows, COMPLETE, "data/tools-lacking.csv" if rows else ""
+    )
+    count = word_count(len(rows), "tool")
+    return Section("lacking", "Place or owner not on record", count, (), (), (table,), fold=bool(rows))
 
 
 def _build_loud_row(one: RegisteredTool, reasons: tuple[tuple[str, Line], ...]) -> Row:

@@ -11,6 +11,7 @@ from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.addresses import PARTS
 from pipeline.views.shapes_marks import Mark
 from pipeline.views.shapes_site import MatrixCell, YearRow
+from pipeline.views.wording import word_count
 
 NOT_BUILT = MatrixCell(Mark.NOT_NEEDED, "not built")
 Marks = dict[tuple[str, str], Mark]
@@ -70,8 +71,11 @@ def _build_cell(
     if not files:
         return MatrixCell(Mark.MISSING, "no part")
     released = sum(file.standing.released for file in files)
-    found = {marks.get((name, file.number)) for file in files}
-    loud = next((mark for mark in (Mark.MISSING, Mark.STALE) if mark in found), None)
-    mark = loud or (Mark.PROVEN if released == len(files) else Mark.IN_HAND)
-    words = {"vehicle": vehicle.name, "body": body.name, "year": str(year)}
-    return MatrixCell(mark, f"{released} of {len(files)}", f"{PARTS}?{urlencode(words)}")
+    found = [marks.get((name, file.number)) for file in files]
+    holes, stale = found.count(Mark.MISSING), found.count(Mark.STALE)
+    mark = Mark.MISSING if holes else Mark.STALE if stale else Mark.IN_HAND
+    more = f", {word_count(holes, 'hole')}" if holes else f", {stale} stale" if stale else ""
+    if released == len(files):
+        mark = Mark.PROVEN
+    wanted = {"vehicle": vehicle.name, "body": body.name, "year": str(year)}
+    return MatrixCell(mark, f"{released} of {len(files)}{more}", f"{PARTS}?{urlencode(wanted)}")
