@@ -63,6 +63,9 @@ class Hands(Frozen):
     right: PartNumber
     relation: HandRelation
     except_: Keys = Field(default=(), alias="except", description="features that are not mirrored")
+    modelled: Literal["left", "right"] = Field(
+        default="left", description="the hand that the model files show; a scan of the other one is mirrored first"
+    )
 
     @model_validator(mode="after")
     def _check_relation(self) -> Self:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from enum import Enum
+
 import numpy as np
 
 from pipeline.measuring.points import thin_points
 from pipeline.measuring.triangles import Surface, SurfaceFit, fit_to_surface
+from pipeline.model.words import Hand, HandRelation
 from pipeline.portfolio.evidence_values import SURFACE
 from pipeline.portfolio.measurements import PartMeasured
 from pipeline.portfolio.portfolio import PartFile
@@ -47,7 +50,9 @@ def build_mesh_section(file: PartFile, measured: PartMeasured) -> Section | None
     current = file.lineage.current
     if current in meshes:
         for key, scan in measured.evidence.scans.items():
-            figure, table = _compare(key, scan.groups[SURFACE], current or "", meshes[current])
+            figure, table = _compare(
+                key, scan.groups[SURFACE], current or "", meshes[current], find_scan_hand(file, key)
+            )
             figures.append(figure)
             tables.append(table)
     aside = "" if figures else f"no scan to lay on them: points of a group `{SURFACE}` are compared with the model"
@@ -65,14 +70,40 @@ def _build_row(key: str, mesh: Mesh) -> Row:
     return Row((Cell(build_line(key)), *(Cell(build_line(text)) for text in texts), Cell(build_line(closed), mark)))
 
 
-def compare_scan(points: np.typing.NDArray[np.float64], mesh: Mesh) -> SurfaceFit:
-    """Return a scan laid on a mesh by best fit, thinned to `MOST_POINTS` points."""
-    return fit_to_surface(thin_points(points, MOST_POINTS), Surface(mesh.corners))
+class ScanHand(Enum):
+    """How the hand of a scanned original stands to the hand of the model."""
+
+    SAME = "the hand of the model"
+    MIRRORED = "the other hand, mirrored"
+    UNLIKE = "the other hand, which is no mirror image of the model"
 
 
-def _compare(key: str, points: np.typing.NDArray[np.float64], revision: str, mesh: Mesh) -> tuple[Figure, Table]:
+def find_scan_hand(file: PartFile, key: str) -> ScanHand:
+    """Return how the original of a measurement stands to the model: by `hands` of the record and its own hand."""
+    hands, original = file.part.hands, file.part.originals.get(file.part.measurements[key].of)
+    if hands is None or original is None or original.hand is Hand.NONE or original.hand.value == hands.modelled:
+        return ScanHand.SAME
+    return ScanHand.UNLIKE if hands.relation is HandRelation.UNIQUE else ScanHand.MIRRORED
+
+
+def compare_scan(points: np.typing.NDArray[np.float64], mesh: Mesh, mirrored: bool = False) -> SurfaceFit:
+    """Return a scan laid on a mesh by best fit, thinned to `MOST_POINTS` points; mirrored where it is the other hand.
+
+    Which axis is turned makes no difference: the rotation that follows takes it up.
+    """
+    turned = points * np.array([-1.0, 1.0, 1.0]) if mirrored else points
+    return fit_to_surface(thin_points(turned, MOST_POINTS), Surface(mesh.corners))
+
+
+def _compare(
+    key: str, points: np.typing.NDArray[np.float64], revision: str, mesh: Mesh, hand: ScanHand
+) -> tuple[Figure, Table]:
+    mirrored = hand is ScanHand.MIRRORED
     try:
-        fit = compare_scan(points, mesh)
+        if hand is ScanHand.UNLIKE:
+            raise ValueError(f"the original is {hand.value}: only a model of its own hand could be laid under it")
+        fit = compare_scan(points, mesh, mirrored)
+        other = compare_scan(points, mesh) if mirrored else None
     except ValueError as error:
         empty = Table(f"{key} on revision {revision}", (Column("why not"),), (), f"No best fit: {error}")
         edges = SpreadChart(f"{key} on revision {revision}", f"No best fit: {error}", "mm", (0.0, 1.0), (0.0,))
@@ -82,12 +113,24 @@ def _compare(key: str, points: np.typing.NDArray[np.float64], revision: str, mes
         f"{key} on revision {revision}: {fit.count} points, {word_number(fit.rms_mm, 3)} mm root mean square, "
         f"{word_number(fit.largest_mm, 3)} mm at most."
     )
+    if other is not None:
+        words += f" The original is {hand.value}; unmirrored it fits to {word_number(other.rms_mm, 3)} mm."
+        if other.rms_mm < fit.rms_mm / 2:
+            words += " It fits better as it is: look at the hand of the original again."
     chart = SpreadChart(
         f"Deviations of {key} from revision {revision}", words, "mm outside the model", tuple(edges_found.tolist()),
         tuple(float(count) for count in counts),
     )  # fmt: skip
     working = Working(
-        (f"nearest point of the mesh for each of {fit.count} points, rigid best fit, repeated until it rests", words),
+        (
+            *(
+                ["mirrored first: x of every point turned round; the fit's own turn takes up the rest"]
+                if mirrored
+                else []
+            ),
+            f"nearest point of the mesh for each of {fit.count} points, rigid best fit, repeated until it rests",
+            words,
+        ),
         (WorkingInput("points of the scan", f"{len(points):,}", build_line(key)),),
         "P. Besl, N. McKay, IEEE PAMI 14 (1992); rigid fit after W. Kabsch, Acta Cryst. A32 (1976)",
         "A best fit shares out an error over the whole part: a local dent lifts the rest a little.",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 
 from pipeline.measuring.gauge_study import CATEGORY_FACTOR, STUDY_WIDTH, GaugeStudy, StudyReading
 from pipeline.model.catalogue import Shop
@@ -29,7 +30,7 @@ from pipeline.views.shapes_marks import (
     build_line,
 )
 from pipeline.views.shapes_site import Figure, Section
-from pipeline.views.wording import with_unit, word_count, word_day, word_number, word_share, word_unit
+from pipeline.views.wording import with_unit, word_count, word_day, word_number, word_share, word_unit, write_sentence
 
 METHOD = Link("Readings and limits", find_method_page("readings"))
 
@@ -84,7 +85,7 @@ def _word_origin(file: PartFile, anchors: Anchors, node: str, path: str, note: s
     reasons = file.lineage.reasons.get(node, ())
     if reasons:
         runs += ["; ", Run(f"stale: {reasons[0].words}", Tone.FLAG)]
-    return build_line(*runs, *([f". {note}"] if note else []))
+    return build_line(*runs, *([f". {write_sentence(note)}"] if note else []))
 
 
 def _draw_study(found: StudyResult) -> Figure:
@@ -127,8 +128,8 @@ def _build_study_tables(found: StudyResult) -> tuple[Table, ...]:
         Row(
             (
                 Cell(build_line(name)),
-                Cell(build_line(f"{left:.3g}")),
-                Cell(build_line(f"{right:.3g}")),
+                Cell(build_line(_word_small(left))),
+                Cell(build_line(_word_small(right))),
                 Cell(build_line(f"{share:.1f} %")),
                 Cell(build_line(_word_tolerance(found.anova, name, right))),
             )
@@ -139,6 +140,15 @@ def _build_study_tables(found: StudyResult) -> tuple[Table, ...]:
     )
     spreads = Table("Standard deviations by both methods", columns, rows, "Nothing was reckoned.")
     return spreads, _build_anova(found.anova)
+
+
+def _word_small(value: float, figures: int = 3) -> str:
+    """Return a small number with so many figures and no power of ten.
+
+    >>> _word_small(2.84e-05), _word_small(0.0)
+    ('0.0000284', '0')
+    """
+    return format(Decimal(f"{value:.{figures}g}"), "f")
 
 
 def _list_spreads(study: GaugeStudy) -> tuple[float, float, float, float]:
@@ -166,9 +176,9 @@ def _build_anova(study: GaugeStudy) -> Table:
                 Cell(build_line(text))
                 for text in (
                     row.source,
-                    f"{row.ss:.4g}",
+                    _word_small(row.ss, 4),
                     str(row.dof),
-                    f"{row.ms:.4g}",
+                    _word_small(row.ms, 4),
                     "–" if row.f is None else f"{row.f:.2f}",
                     "–" if row.p is None else word_share(max(row.p, 1e-9)),
                 )
@@ -202,12 +212,13 @@ def _build_study_working(found: StudyResult) -> Working:
     study, unit = found.anova, word_unit(found.feature.unit)
     formula = [f"{word_count(len(found.readings), 'reading')}"]
     if study is not None:
+        ev, av, grr, pv = (_word_small(one) for one in _list_spreads(study))
         formula = [
             f"{word_count(study.parts, 'piece')} × {word_count(study.appraisers, 'person', 'people')} × "
             f"{word_count(study.trials, 'time')}",
-            f"gauge = √({study.repeatability:.3g}² + {study.reproducibility:.3g}²) = {study.gauge:.3g} {unit}",
-            f"total = √({study.gauge:.3g}² + {study.part_spread:.3g}²) = {study.total:.3g} {unit}",
-            f"kinds told apart = {CATEGORY_FACTOR} × {study.part_spread:.3g} / {study.gauge:.3g} = "
+            f"gauge = √({ev}² + {av}²) = {grr} {unit}",
+            f"total = √({grr}² + {pv}²) = {_word_small(study.total)} {unit}",
+            f"kinds told apart = {CATEGORY_FACTOR} × {pv} / {grr} = "
             + ("without bound" if study.categories is None else f"{study.categories_raw:.2f}, rounded down"),
             study.method,
         ]
@@ -215,7 +226,7 @@ def _build_study_working(found: StudyResult) -> Working:
         if study.percent_tolerance is not None and limits is not None:
             width = (limits.upper or 0.0) - (limits.lower or 0.0)
             share = f"{study.percent_tolerance:.1f} %"
-            formula.insert(3, f"of the tolerance: {STUDY_WIDTH:g} × {study.gauge:.3g} / {width:g} {unit} = {share}")
+            formula.insert(3, f"of the tolerance: {STUDY_WIDTH:g} × {grr} / {width:g} {unit} = {share}")
     return Working(
         tuple(formula),
         (WorkingInput("instrument", found.entry.with_, build_line(f"studied on {word_day(found.entry.on)}")),),

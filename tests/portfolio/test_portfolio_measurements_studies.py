@@ -138,7 +138,7 @@ def test_pages_show_figures_and_working(sample: Sample) -> None:
     sections = {s.anchor: s for s in build_measurement_sections(read(root)[0])}
     one = sections["measuring-study-G1"]
     assert one.aside.startswith("the gauge takes ") and one.aside.endswith("of the tolerance: good")
-    assert "three wires" in text(one.intro) and "g1.csv" in text(one.intro)
+    assert "Three wires." in text(one.intro) and "g1.csv" in text(one.intro)
     assert one.working is not None and any(line.startswith("of the tolerance: 6 × ") for line in one.working.formula)
     assert [table.caption for table in one.tables] == ["Standard deviations by both methods", "Analysis of variance"]
     assert [row.label for row in one.figures[0].chart.rows] == ["ann", "bob"]  # type: ignore[union-attr]

@@ -212,6 +212,37 @@ def test_a_scan_is_laid_on_the_model(sample: Sample) -> None:
     assert sum(int(row[1]) for row in rows(section.tables[1])) == 240
 
 
+@pytest.mark.parametrize(
+    ("relation", "is_mirrored", "words"),
+    [("mirror", True, "The original is the other hand, mirrored; unmirrored it fits to"),
+     ("mirror", False, "It fits better as it is: look at the hand of the original again."),
+     ("unique", True, "No best fit: the original is the other hand, which is no mirror image of the model")],
+)  # fmt: skip
+def test_a_scan_of_the_other_hand_is_mirrored_before_it_is_laid_on_the_model(
+    sample: Sample, relation: str, is_mirrored: bool, words: str
+) -> None:
+    """Points of the mesh itself, mirrored in x and moved: laid on as the right hand of a left model they fit exactly."""
+    root = sample()
+    mesh, _ = read_mesh(root, "projects/SD-100/evidence/hook-a.stl")
+    assert mesh is not None
+    rng = np.random.default_rng(5)
+    points = np.concatenate([rng.dirichlet([1, 1, 1], 60) @ face for face in mesh.corners])
+    scan = points * [-1.0 if is_mirrored else 1.0, 1.0, 1.0] + [3, 1, -2]
+    text = "# unit: mm\ngroup,x,y,z\n" + "".join(f"surface,{x:.5f},{y:.5f},{z:.5f}\n" for x, y, z in scan)
+    part = (
+        f"hands: {{left: SD-100-L, right: SD-100-R, relation: {relation}}}\n"
+        "originals:\n  O1: {condition: used, hand: left, from: lent}\n  O2: {condition: nos, hand: right, from: boxed}\n"
+        "measurements:\n  M1: {of: O1, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o1.csv, gives: {length: 40.02}}\n"
+        "  M2: {of: O2, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/scan.csv, gives: {length: 39.99}}\n"
+        "decisions: []\n"
+    )
+    file = build_portfolio(sample(part, {"projects/SD-100/evidence/scan.csv": text}), deep=True).parts["SD-100"]
+    chart = find(build_measurement_sections(file), "measuring-meshes").figures[0].chart
+    assert isinstance(chart, SpreadChart) and words in chart.words, chart.words
+    if relation == "mirror" and is_mirrored:
+        assert "0.000 mm root mean square" in chart.words
+
+
 # --- stacks ---------------------------------------------------------------------------------------
 
 
