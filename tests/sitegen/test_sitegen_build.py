@@ -245,6 +245,27 @@ def test_mkdocs_builds_the_site_as_any_other(workspace: Callable[..., Path]) -> 
     assert 'aria-current="page">Notes' in notes
 
 
+def test_the_code_of_a_traveller_leads_to_where_the_site_is_served(workspace: Callable[..., Path]) -> None:
+    """The address of mkdocs.yml goes before that of shared/shop.yaml; without either the sheet says so."""
+    shop = "name: Sample shop\nas_of: 2026-06-01\nsite: https://shop.example.invalid\n"
+    served = CONFIG + "site_url: https://parts.example.invalid/house/\n"
+    for files, words in (
+        (
+            {"site/mkdocs.yml": served, "shared/shop.yaml": shop},
+            "https://parts.example.invalid/house/parts/SD-100.html",
+        ),
+        ({"shared/shop.yaml": shop}, "https://shop.example.invalid/parts/SD-100.html"),
+        ({}, "parts/SD-100.html in the site&#39;s folder; the site has no address yet"),
+    ):
+        built = build_site(workspace(files=files))
+        assert built.warnings == ()
+        sheet = (built.out / "travellers/SD-100.html").read_text(encoding="utf-8")
+        assert f"<figcaption>{words}</figcaption>" in sheet
+        assert (built.out / "travellers/SD-100.csv").read_text(encoding="utf-8").startswith("with,car,fits,hand,")
+        for page in ("registers", "suppliers", "resources", "tools"):
+            assert (built.out / f"{page}.html").is_file()
+
+
 def test_strict_fails_on_a_broken_link_of_a_hand_written_page(workspace: Callable[..., Path]) -> None:
     root = workspace(files={"site/pages/notes.md": "[gone](parts/SD-999.html)\n"})
     done = run_mkdocs("build", "--strict", "-f", str(root / "site" / "mkdocs.yml"))
@@ -394,6 +415,8 @@ ELEMENTS = frozenset(
         "option",
         "kbd",
         "article",
+        "colgroup",
+        "col",
         "em",
         "strong",
     ]
