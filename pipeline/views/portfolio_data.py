@@ -11,7 +11,10 @@ from pipeline.gates.judgement import Met
 from pipeline.lineage.coverage import CellState, compute_coverage
 from pipeline.lineage.freshness import Cause
 from pipeline.model.words import GateState, Hand, LadderStage, Result, SafetyLevel, ToolStep
+from pipeline.portfolio.flow_forecast import find_day
+from pipeline.portfolio.outlook import find_outlook
 from pipeline.portfolio.portfolio import PartFile, Portfolio
+from pipeline.views.flow_forecasts import list_weaknesses
 
 FORMAT = "repro-pipeline portfolio 1"
 
@@ -78,7 +81,21 @@ def _build_part(file: PartFile) -> dict[str, Any]:
         "evidence": [_build_evidence(file, node_id) for node_id in file.lineage.nodes],
         "tools": [_build_tool(file, key) for key in part.tools],
         "cost_of_change": _build_costs(file),
+        "forecast": _build_forecast(file),
     }
+
+
+def _build_forecast(file: PartFile) -> dict[str, Any] | None:
+    """Return the days by which a part in work is likely done; None where nothing is forecast for it."""
+    outlook = find_outlook(file)
+    flow = None if outlook is None else outlook.flow
+    forecast = None if flow is None else flow.forecasts.get(file.number)
+    if flow is None or forecast is None:
+        return None
+    weeks = (forecast.median, forecast.promise, forecast.early, forecast.late)
+    likely, sure, early, late = (find_day(one, flow.day).isoformat() for one in weeks)
+    weak = list_weaknesses(flow, forecast)
+    return {"likely": likely, "sure": sure, "early": early, "late": late, "weak": weak}
 
 
 def _build_gate(file: PartFile, gate: Any) -> dict[str, Any]:
@@ -281,6 +298,10 @@ def _describe_part() -> dict[str, Any]:
                     calibrated={"anyOf": [{"type": "null"}, _describe_calibrated(span)]},
                 ),
             ]
+        },
+        forecast={
+            "anyOf": [{"type": "null"}, _record(likely=_DAY, sure=_DAY, early=_DAY, late=_DAY, weak=_list(_TEXT))],
+            "description": "likely: half of the futures are done by it; sure: 85 %; early to late: 85 % end between.",
         },
     )  # fmt: skip
 

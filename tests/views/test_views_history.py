@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import replace
 from pathlib import Path
 
+import jsonschema
 import pytest
 from told_demo import copy_demo, find_told_demo, run_git
 
@@ -15,6 +16,7 @@ from pipeline.portfolio.portfolio import Portfolio, build_portfolio
 from pipeline.views.flow import build_flow_page, build_forecast_sections
 from pipeline.views.next_steps import build_next_lines
 from pipeline.views.part_page import build_part_page
+from pipeline.views.portfolio_data import build_portfolio_data, build_portfolio_schema
 from pipeline.views.review_dates import word_part_dates, word_shop_trust
 from pipeline.views.review_moves import word_value
 from pipeline.views.review_page import build_review_page
@@ -224,3 +226,16 @@ def test_too_young_a_shop_gives_no_day_and_says_why() -> None:
     assert build_next_lines(young, ["TW-112"]) == lines[:-1]  # nobody asked
     assert build_next_lines(plain, ["TW-112"], word_dates=word_part_dates) == lines[:-1]  # nothing was reckoned
     assert all(group.anchor != "dates" for group in build_review_page(plain).groups)
+
+
+def test_document_of_the_portfolio_has_the_days_of_the_forecast(portfolio: Portfolio) -> None:
+    outlook = find_outlook(portfolio)
+    assert outlook is not None and outlook.flow is not None
+    document = build_portfolio_data(portfolio)
+    jsonschema.validate(document, build_portfolio_schema(), cls=jsonschema.Draft202012Validator)
+    told = {part["number"]: part["forecast"] for part in document["parts"] if part["forecast"] is not None}
+    assert set(told) == set(outlook.flow.forecasts) and len(told) > 50
+    assert all(one["early"] <= one["likely"] <= one["sure"] and one["likely"] <= one["late"] for one in told.values())
+    section = next(one for one in build_flow_page(portfolio).sections if one.anchor == "forecasts")
+    shown = {row.cells[0].line[0].text: word(row.cells[2].line) for row in section.tables[0].rows}
+    assert all(shown[number] == word_day(dt.date.fromisoformat(one["likely"])) for number, one in told.items())
