@@ -84,32 +84,6 @@ def _find_band(age: float, usual: float | None, slow: float | None) -> AgeBand:
     return AgeBand.SLOW if slow is None or age <= slow else AgeBand.STUCK
 
 
-@dataclass(frozen=True, slots=True)
-class WorkLimit:
-    """Items in a stage against its limit; `over` is how many too many (0 if none, or no limit is set)."""
-
-    stage: str
-    in_work: int
-    limit: int | None
-    over: int
-
-
-def check_work_limits(visits: Sequence[Visit], limits: Mapping[str, int | None], now: float) -> tuple[WorkLimit, ...]:
-    """Count what is open at `now` in every stage that `limits` names, in its order. Raises ValueError for a negative
-    limit.
-
-    >>> check_work_limits([Visit("a", "model", 0), Visit("b", "model", 1)], {"model": 1}, 5)
-    (WorkLimit(stage='model', in_work=2, limit=1, over=1),)
-    """
-    found = []
-    for stage, limit in limits.items():
-        if limit is not None and limit < 0:
-            raise ValueError(f"the limit of {stage} is {limit}: it must be 0 or more")
-        here = sum(v.stage == stage and v.arrived <= now and (v.left is None or v.left > now) for v in visits)
-        found.append(WorkLimit(stage, here, limit, 0 if limit is None else max(here - limit, 0)))
-    return tuple(found)
-
-
 def compute_work_limit(rate: float, stay: float) -> float:
     """The work in progress at which a stage that finishes `rate` items per unit of time lets each stay `stay` units:
     more than that only waits. Raises ValueError for negative arguments.

@@ -47,7 +47,7 @@ LITTLE_WEEKS = 26
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """A part that waits for a resource: since when it is in its stage, and the hours that it is likely to take there."""
+    """A part that waits for a resource: since when it is in its stage, and the hours that it is likely to take."""
 
     number: str
     gate: Gate
@@ -183,6 +183,18 @@ class Flow:
                        entries[q.resource.partition(":")[0]].limit)
             for q in queues
         )  # fmt: skip
+
+    @cached_property
+    def asked(self) -> dict[str, float]:
+        """How much of a resource's hours the parts asked for that came into its stages in the last weeks: 1 is all of
+        them. Resources without hours are left out."""
+        start = self.day - dt.timedelta(weeks=LITTLE_WEEKS)
+        hours: dict[str, float] = {}
+        for stay in (stay for stays in self.stays.values() for stay in stays if start < stay.arrived <= self.day):
+            for need in self.floor.find_needs(self.workspace.parts[stay.number], stay.gate):
+                hours[need.resource] = hours.get(need.resource, 0.0) + compute_mean(need.hours)
+        known = {key: each * LITTLE_WEEKS for key, each in self.floor.hours.items() if each > 0}
+        return {key: hours.get(key, 0.0) / whole for key, whole in known.items()}
 
     @cached_property
     def backtest(self) -> BackTest:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 
+from pipeline.planning.flow_queue import compute_steady_queue
 from pipeline.planning.flow_simulation import ExtraHour
-from pipeline.portfolio.flow import AtResource, Flow
+from pipeline.portfolio.flow import LITTLE_WEEKS, AtResource, Flow
 from pipeline.views.addresses import find_method_page, find_part_page
 from pipeline.views.shapes_marks import (
     Cell,
@@ -23,7 +24,7 @@ from pipeline.views.shapes_marks import (
     build_line,
 )
 from pipeline.views.shapes_site import Section
-from pipeline.views.wording import word_count, word_number
+from pipeline.views.wording import word_count, word_number, word_share
 
 METHOD = Link("How the flow is reckoned", find_method_page("flow"))
 
@@ -33,7 +34,8 @@ def build_queue_section(flow: Flow) -> Section:
     scale = max([r.queue.weeks for r in flow.resources if math.isfinite(r.queue.weeks)], default=1.0) or 1.0
     columns = (
         Column("resource"), Column("queue", "weeks", number=True), Column("waiting", "h", number=True),
-        Column("capacity", "h a week", number=True), Column("parts there", number=True), Column("limit", number=True),
+        Column("capacity", "h a week", number=True), Column("asked for, 26 weeks", "of its hours", number=True),
+        Column("parts there", number=True), Column("limit", number=True),
         Column("wait to come", "weeks a turn", number=True),
         Column("one more hour a week saves", "part-weeks", number=True), Column("who waits"),
     )  # fmt: skip
@@ -57,13 +59,14 @@ def _build_row(flow: Flow, resource: AtResource, scale: float) -> Row:
     if math.isfinite(queue.weeks):
         drawn = RangeMark(0.0, queue.weeks, queue.weeks, 0.0, scale, f"queue of {weeks} weeks")
     saves = "–" if extra is None else f"{word_number(extra.gain, 1)} ± {word_number(2 * extra.standard_error, 1)}"
-    over = resource.over > 0
+    over, asked = resource.over > 0, flow.asked.get(resource.key)
     limit = "–" if resource.limit is None else str(resource.limit)
     cells = (
         Cell(build_line(resource.name), Mark.STALE if over else None),
         Cell(build_line(weeks), drawing=drawn),
         Cell(build_line(word_number(queue.hours, 0))),
         Cell(build_line(word_number(queue.hours_per_week, 0))),
+        Cell(build_line("–" if asked is None else word_share(round(asked, 2)))),
         Cell(build_line(Run(str(len(resource.parts)), Tone.FLAG if over else Tone.PLAIN))),
         Cell(build_line(limit)),
         Cell(build_line("–" if wait is None else word_number(wait, 2))),
@@ -95,6 +98,25 @@ def _build_intro(flow: Flow) -> Line:
 
 
 def _build_after(flow: Flow) -> Line:
+    """Where an hour helps, then what the load of the fullest resource means."""
+    return (*_word_extra(flow), *_word_load(flow))
+
+
+def _word_load(flow: Flow) -> Line:
+    """What a queue of that load does in the long run, by the formula for a server that takes one after another."""
+    key = max(flow.asked, key=lambda one: (flow.asked[one], one), default=None)
+    load = 0.0 if key is None else flow.asked[key]
+    if key is None or load <= 0.0:
+        return ()
+    share = word_share(round(load, 2))
+    said = f" Most is asked of {flow.floor.name(key)}: {share} of its hours in {LITTLE_WEEKS} weeks. "
+    if load >= 1.0:
+        return build_line(f"{said}More than it has: its queue grows until hours are added or work is taken away.")
+    present = word_number(compute_steady_queue(load, 1.0).present, 1)
+    return build_line(f"{said}In the long run a queue so full holds {present} parts, if they come at random (M/M/1).")
+
+
+def _word_extra(flow: Flow) -> Line:
     if not flow.simulation.extra:
         return ()
     best = flow.simulation.extra[0]
@@ -127,10 +149,13 @@ def _build_working(flow: Flow) -> Working:
             "queue = hours that wait / hours a week; a part waits while its stage has brought no evidence yet",
             "hours of a part = (low + 4 × likely + high) / 6",
             "modelling hours are shared evenly among the engineers in the shop; each has the queue of his own parts",
+            "asked for = hours of the parts that came into its stages in 26 weeks / its hours in them",
+            "in the long run, M/M/1: parts = load / (1 − load)",
             "saves = mean over the same simulated futures of (end before − end with one more hour), summed over parts",
         ),
         inputs,
-        "work over capacity: common practice, no source; common random numbers: A. M. Law, Simulation Modeling and "
+        "work over capacity: common practice, no source; M/M/1: Gross and Harris, Fundamentals of Queueing Theory, "
+        "chapter 2; common random numbers: A. M. Law, Simulation Modeling and "
         "Analysis",
         "One more hour is tried at the resources with the longest waits to come.",
         METHOD,

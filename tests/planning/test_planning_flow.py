@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.planning.flow_ageing import AgeBand, check_work_limits, compute_open_ages, compute_stage_survival
+from pipeline.planning.flow_ageing import AgeBand, compute_open_ages, compute_stage_survival, compute_work_limit
 from pipeline.planning.flow_backtest import PastForecast, Snapshot, run_backtest, score_forecasts
 from pipeline.planning.flow_counts import Visit, build_cumulative_flow, compute_littles_law
 from pipeline.planning.flow_queue import compute_resource_queues, compute_steady_queue
@@ -68,9 +68,9 @@ def test_a_stage_is_seen_as_it_was_known_then() -> None:
 
 
 def test_limits_and_queues() -> None:
-    limits = check_work_limits([Visit("a", "s", 0), Visit("b", "s", 0, 5)], {"s": 1, "t": None, "u": 0}, 5)
-    assert [(found.in_work, found.over) for found in limits] == [(1, 0), (0, 0), (0, 0)]
-    assert check_work_limits([Visit("a", "s", 0), Visit("b", "s", 0, 5)], {"s": 1}, 4)[0].over == 1
+    assert (compute_work_limit(0.5, 3.6), compute_work_limit(0.0, 3.6)) == (1.8, 0.0)
+    with pytest.raises(ValueError, match="0 or more"):
+        compute_work_limit(-1.0, 1.0)
     queues = compute_resource_queues({"arm": 30, "car": 4, "idle": 0}, {"arm": 12, "mara": 20})
     assert [(queue.resource, queue.weeks) for queue in queues] == [
         ("car", math.inf),

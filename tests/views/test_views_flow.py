@@ -126,8 +126,9 @@ def test_queues_are_hours_over_hours_a_week(flow: Flow) -> None:
     section = build_queue_section(flow)
     rows = {row[0]: row[1:] for row in list_rows(section.tables[0])}
     # two parts wait for the arm, (3 + 4 x 6 + 14) / 6 = 6.83 h each: 13.67 h of 24 a week; one for the desk, 3 h of 10
-    assert rows["Measuring arm"][:5] == ["0.6", "14", "24", "2", "1"] and rows["Measuring arm"][-1] == "W-1 and 1 more"
-    assert rows["Buyer's desk"][:5] == ["0.3", "3", "10", "1", "–"] and rows["Buyer's desk"][-1] == "W-3"
+    assert rows["Measuring arm"][:6] == ["0.6", "14", "24", "12 %", "2", "1"]
+    assert rows["Buyer's desk"][:6] == ["0.3", "3", "10", "13 %", "1", "–"]
+    assert (rows["Measuring arm"][-1], rows["Buyer's desk"][-1]) == ("W-1 and 1 more", "W-3")
     assert word(section.intro) == (
         "The longest queue is at Measuring arm: 0.6 weeks of work for 2 parts. "
         "Over their limit: Measuring arm (2 parts, limit 1)."
@@ -139,15 +140,38 @@ def test_queues_are_hours_over_hours_a_week(flow: Flow) -> None:
 def test_one_more_hour_is_named_only_where_it_can_be_told_apart(flow: Flow) -> None:
     best, rest = ExtraHour("arm", 1.0, 4.2, 0.5, 0.6667), ExtraHour("desk", 1.0, 0.1, 0.2, 0.0)
     clear = replace(flow, simulation=replace(flow.simulation, extra=(best, rest)))
-    assert word(build_queue_section(clear).after) == (
+    assert word(build_queue_section(clear).after).startswith(
         "One more hour a week helps most at Measuring arm: 4.2 part-weeks in all, 67 % of the parts in work earlier."
     )
     rows = {row[0]: row for row in list_rows(build_queue_section(clear).tables[0])}
-    assert rows["Measuring arm"][7] == "4.2 ± 1.0" and rows["Buyer's desk"][7] == "0.1 ± 0.4"
+    assert rows["Measuring arm"][8] == "4.2 ± 1.0" and rows["Buyer's desk"][8] == "0.1 ± 0.4"
     blurred = replace(flow, simulation=replace(flow.simulation, extra=(replace(best, gain=1.0), rest)))
-    assert word(build_queue_section(blurred).after) == (
+    assert word(build_queue_section(blurred).after).startswith(
         "One more hour a week at any one resource would bring no part forward that can be told apart."
     )
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ({"arm": 0.8, "desk": 0.5}, "Most is asked of Measuring arm: 80 % of its hours in 26 weeks. In the long run a queue so full "
+         "holds 4.0 parts, if they come at random (M/M/1)."),
+        ({"arm": 0.2, "desk": 1.12}, "Most is asked of Buyer's desk: 112 % of its hours in 26 weeks. More than it has: its queue grows "
+         "until hours are added or work is taken away."),
+        ({"arm": 0.0, "desk": 0.0}, ""),
+        ({}, ""),
+    ],
+)  # fmt: skip
+def test_a_load_is_read_as_the_queue_that_it_makes(flow: Flow, asked: dict[str, float], words: str) -> None:
+    """M/M/1: load / (1 - load) parts in the long run, 4 at 80 % (Gross and Harris)."""
+    loaded = replace(flow, simulation=replace(flow.simulation, extra=()))
+    loaded.__dict__["asked"] = asked
+    assert word(build_queue_section(loaded).after).strip() == words
+
+
+def test_what_is_asked_of_a_resource_is_what_came_to_its_stages(flow: Flow) -> None:
+    """In 26 weeks 11 of the 15 parts began (D-6 did 26 weeks ago, D-7 to D-9 earlier), and 11 came to the quote."""
+    assert flow.asked == {"arm": pytest.approx(11 * 41 / 6 / (26 * 24)), "desk": pytest.approx(11 * 3 / (26 * 10))}
 
 
 def test_littles_law_is_written_out(flow: Flow) -> None:
