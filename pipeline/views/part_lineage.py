@@ -49,6 +49,8 @@ _HEADS = {
 }
 _WIDTH = 1152
 _TO_COME = "first article to come"
+MOST_NAMED = 30
+"""So many pieces that a change would make stale are named: without a script nothing else tells them."""
 
 
 @dataclass(frozen=True)
@@ -267,7 +269,7 @@ def _build_features(file: PartFile, ids: Mapping[str, str]) -> tuple[LineageFeat
 def _word_affected(file: PartFile, feature: str, nodes: Sequence[str]) -> str:
     if not nodes:
         return "nothing that is fresh today"
-    words = f"{word_count(len(nodes), 'piece')}: {word_list([_name(file, one) for one in nodes], 9)}"
+    words = f"{word_count(len(nodes), 'piece')}: {word_list([_name(file, one) for one in nodes], MOST_NAMED)}"
     found = None if file.ladder is None else next((o for o in file.ladder.features if o.feature == feature), None)
     if found is None or found.today.total.high == 0:
         return words

@@ -257,6 +257,24 @@ def test_changed_feature_lights_its_descendants(site: Path, open_page: Callable[
     assert lit
 
 
+def test_lineage_leads_to_its_evidence_and_tells_in_a_table_what_it_would_light(texts: dict[str, str]) -> None:
+    """Every box is a link; without a script the table names each box that a changed feature would light."""
+    boxes = changes = 0
+    for address, text in texts.items():
+        if not address.startswith("parts/TW"):
+            continue
+        drawn = dict(re.findall(r'<a href="([^"]+)" data-node="([^"]+)"', text))
+        boxes += len(drawn)
+        assert all("#" in href for href in drawn), address
+        labels = {node: label for node, label in re.findall(r'data-node="([^"]+)" aria-label="[a-z ]+ ([^",]+),', text)}
+        table = text[text.find("What a change would make stale") :]
+        for stale, words in re.findall(r'data-stale="([^"]*)" data-words="([^"]*)"', text):
+            changes += 1
+            assert all(labels[node] in words for node in stale.split()), (address, stale, words)
+            assert words in table, address
+    assert boxes > 300 and changes > 80
+
+
 @pytest.mark.browser
 def test_rail_links_open_the_gate(site: Path, open_page: Callable[..., Any]) -> None:
     page = open_page(site / "parts" / "TW-101.html").page
