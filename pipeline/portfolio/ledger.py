@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from pipeline.portfolio.reliance import EVERYTHING, NotPlain, Reliance, compute_digest, take_notes
+from pipeline.portfolio.reliance import EMPTINESS, EVERYTHING, NotPlain, Reliance, compute_digest, take_notes
 
 Line = tuple[str, Any, str]
 """What a result relied on: the name of a list, the key in it, and the digest of what stood there."""
@@ -30,12 +30,12 @@ class Ledger:
 
     def _compute(self, reliance: Reliance) -> str | None:
         name, key = reliance
-        find = self._wholes.get(name) if key == EVERYTHING else self._entries.get(name)
-        if find is None:
-            return None
+        whole, find = self._wholes.get(name), self._entries.get(name)
         try:
             with take_notes(aside=True):
-                return compute_digest(find() if key == EVERYTHING else find(key))  # type: ignore[call-arg]
+                if key in (EVERYTHING, EMPTINESS):
+                    return None if whole is None else compute_digest(whole() if key == EVERYTHING else not whole())
+                return None if find is None else compute_digest(find(key))
         except NotPlain:
             return None
 

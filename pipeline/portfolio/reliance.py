@@ -23,9 +23,10 @@ from pydantic import BaseModel
 Key = TypeVar("Key")
 Value = TypeVar("Value")
 Reliance = tuple[str, Any]
-"""What was looked at: the name of a list and the key in it; EVERYTHING as the key for the list as a whole."""
+"""What was looked at: the name of a list and the key in it; EVERYTHING as the key for the list as a whole,
+EMPTINESS for whether there is anything in it."""
 
-EVERYTHING = "*"
+EVERYTHING, EMPTINESS = "*", "?"
 
 
 class _Notes(threading.local):
@@ -86,6 +87,10 @@ class Watched(dict[Key, Value]):
     def __iter__(self) -> Iterator[Key]:
         note(self.name, EVERYTHING)
         return super().__iter__()
+
+    def __bool__(self) -> bool:
+        note(self.name, EMPTINESS)
+        return super().__len__() > 0
 
     def __len__(self) -> int:
         note(self.name, EVERYTHING)

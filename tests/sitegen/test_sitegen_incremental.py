@@ -17,7 +17,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline.portfolio.build_cache import PLACE
+from pipeline.portfolio.portfolio import PartFile
 from pipeline.sitegen.build import BuiltSite, build_site
+from pipeline.sitegen.site_files import PartViews, build_part_views
 
 SOURCE = Path(__file__).parents[2]
 DAY = dt.date(2026, 11, 26)
@@ -159,10 +161,21 @@ EDITS: dict[str, Callable[[Path], None]] = {
 }
 
 
-def test_an_edit_touches_only_what_relies_on_it(workspace: Path, tmp_path: Path) -> None:
+def test_an_edit_touches_only_what_relies_on_it(
+    workspace: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     before = read_site(workspace / "build/site")
+    made: list[str] = []
+
+    def build_views(file: PartFile, root: Path, site: str) -> PartViews:
+        made.append(file.number)
+        return build_part_views(file, root, site)
+
+    monkeypatch.setattr("pipeline.sitegen.site_files.build_part_views", build_views)
     EDITS["price of a part in a kit"](workspace)
-    built = assert_like_clean(workspace, tmp_path / "clean")
+    built = build_site(workspace, today=DAY)
+    assert set(made) == {"TW-172", "TW-210"}, "the part itself, and the kit that takes from its sales"
+    assert read_site(built.out) == build_clean(workspace, tmp_path / "clean")
     after = read_site(built.out)
     pages = [path for path in after if re.fullmatch(r"parts/TW-\d+\.html", path) and after[path] != before[path]]
     assert "parts/TW-172.html" in pages and "parts/TW-161.html" not in pages
