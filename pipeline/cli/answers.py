@@ -248,21 +248,22 @@ def parse_piece_readings(known: Any) -> Any:
     return parse
 
 
-_CLASS = re.compile(r"[A-Za-z]{1,2}\d{1,2}\Z|ISO 2768-?1?-?[fmcv]\Z|(?:ISO 8062-3 )?DCTG ?\d{1,2}\Z")
-
-
 def parse_limits_or_class(text: str) -> list[AsTyped | None] | str:
     """Return limits as two deviations, or a class that gives them: H7, ISO 2768-m, DCTG 8."""
+    from pipeline.fit.stated_limits import is_class
+
     found = text.strip()
-    return found if _CLASS.match(found) else parse_limits(found)
+    return found if is_class(found) else parse_limits(found)
 
 
 def parse_link(text: str, features: Any) -> dict[str, Any]:
-    """Return one signed link of a stack: `+ length`, `- coating plate x2`, or `- sill depth 12.0 +-0.2`.
+    """Return one signed link of a stack: `+ length`, `- coating plate x2`, `- sill depth 12.0 +-0.2` or `- pin 14 g6`.
 
     >>> parse_link("- sill depth 12.0 +-0.2", ["length"])
     {'name': 'sill depth', 'nominal': '12.0', 'limits': ['-0.2', '0.2'], 'sign': -1}
     """
+    from pipeline.fit.stated_limits import is_class
+
     names = [str(one) for one in features]
     found = re.fullmatch(r"\s*([+-])\s*(\S.*?)\s*", text)
     if found is None:
@@ -273,6 +274,10 @@ def parse_link(text: str, features: Any) -> dict[str, Any]:
     if coating is not None:
         link: dict[str, Any] = {"coating": choose(coating.group(1), names), "sign": sign}
         return {**link, "faces": int(coating.group(2))} if coating.group(2) else link
+    by_class = re.fullmatch(r"(\S.*?)\s+([+-]?[\d.]+)\s+(\S.*)", words)
+    if by_class is not None and is_class(by_class.group(3)):
+        nominal = parse_number(by_class.group(2))
+        return {"name": by_class.group(1), "nominal": nominal, "tolerance": by_class.group(3), "sign": sign}
     limits_shown = r"(?:\+-|±|\+/-)\s*\S+|-?[\d.]+\s+[+-]?[\d.]+"
     stated = re.fullmatch(rf"(\S.*?)\s+([+-]?[\d.]+)\s+({limits_shown})", words)
     if stated is not None:

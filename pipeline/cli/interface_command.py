@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from pipeline.portfolio.proposal import Draft
 
 
+LINK_HELP = 'A link of the stack: "+ length", "- coating plate x2", "- sill depth 12.0 +-0.2" or "- pin 14 g6".'
+
+
 @click.command("interface")
 @click.argument("part")
 @click.argument("name", required=False, metavar="ID")
@@ -20,8 +23,7 @@ if TYPE_CHECKING:
 @click.option("--gap", metavar="LIMITS", help='Limits of the gap: "0.1 0.9"; below zero is an interference.')
 @click.option("--unit", metavar="UNIT", help="Unit of the gap; mm, if left out.")
 @click.option("--features", metavar="F,...", help="Features that decide the gap, where no stack is given.")
-@click.option("--link", "links", multiple=True, metavar="LINK",
-              help='A link of the stack: "+ length", "- coating plate x2", "- sill depth 12.0 +-0.2".')  # fmt: skip
+@click.option("--link", "links", multiple=True, metavar="LINK", help=LINK_HELP)
 @click.option("--meets", metavar="PART", help="The other part, if it is one of ours.")
 @add_bench_options
 def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pipeline.fit.contributors import Contributor, Distribution
 from pipeline.fit.stack import StackResult, compute_stack
+from pipeline.fit.stated_limits import compute_class_limits
 from pipeline.model.part import Contributor as Link
-from pipeline.model.part import Part
+from pipeline.model.part import Feature, Part
 from pipeline.model.quantity import LENGTH_UNITS, Limits
+from pipeline.model.words import FeatureKind
 
 _SHAPES = {
     "normal": Distribution.NORMAL,
@@ -31,6 +33,8 @@ def build_contributors(part: Part, interface: str) -> tuple[list[Contributor], l
 def _build_one(part: Part, link: Link, unit: str) -> Contributor | str:
     if link.name is not None and link.nominal is not None and link.limits is not None:
         return _make(link.name, link.nominal, link.limits, link.sign, link.shape, unit)
+    if link.name is not None and link.nominal is not None:
+        return _make_by_class(link.name, link.nominal, link, unit)
     name = link.feature or link.coating
     feature = part.features.get(name or "")
     if feature is None or name is None:
@@ -39,6 +43,16 @@ def _build_one(part: Part, link: Link, unit: str) -> Contributor | str:
         return f"{name} has no limits"
     sign = link.sign if link.coating is None else -abs(link.sign) * link.faces
     return _make(feature.what, feature.nominal, feature.limits, sign, link.shape, feature.unit)
+
+
+def _make_by_class(name: str, nominal: float, link: Link, unit: str) -> Contributor | str:
+    """Return a stated dimension whose limits its class gives: a bought-in pin `g6`, a bore of the vehicle `H8`."""
+    stated = Feature(what=name, kind=FeatureKind.SIZE, nominal=nominal, unit=unit, tolerance=link.tolerance)
+    try:
+        found = compute_class_limits(stated)
+    except ValueError as error:
+        return f"{name}: {error}"
+    return _make(f"{name} ({link.tolerance})", nominal, found.limits, link.sign, link.shape, unit)
 
 
 def _make(name: str, nominal: float, limits: Limits, sign: float, shape: str, unit: str) -> Contributor | str:

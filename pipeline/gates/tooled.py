@@ -35,8 +35,15 @@ def judge_accepted(bench: Bench) -> Answer:
     done = [key for key, tool in tools.items() if bench.is_past(tool.steps.get(ToolStep.ACCEPTED))]
     rest = {key: tool for key, tool in tools.items() if key not in done}
     words = count_words(len(done), len(tools), "tools", "accepted")
-    todo = tuple(f"bring {key} from {tool.state or 'not quoted'} to accepted" for key, tool in rest.items())
+    todo = tuple(_word_way(bench, key, tool) for key, tool in rest.items())
     return Answer(not rest, words, len(done), len(tools), todo, tuple(f"tools.{key}" for key in done))
+
+
+def _word_way(bench: Bench, key: str, tool: Tool) -> str:
+    """Say how far a tool has to go, and with which command; a tool that another record keeps moves on there."""
+    keeper = next((use.split("/")[0] for use in bench.part.uses_tools if use.split("/")[1] == key), bench.part.part)
+    number = bench.part.part if key in bench.part.tools else keeper
+    return f"bring {key} from {tool.state or 'not quoted'} to accepted (`pipeline tool {number} {key}`)"
 
 
 def find_good_articles(bench: Bench) -> tuple[str, ...]:

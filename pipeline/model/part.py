@@ -148,6 +148,9 @@ class Contributor(Frozen):
     coating: Key | None = None
     nominal: Number | None = None
     limits: Limits | None = None
+    tolerance: Text | None = Field(
+        default=None, description="class that gives the limits of a stated dimension, e.g. g6"
+    )
     sign: Number = 1.0
     faces: Annotated[int, Field(ge=1, le=4)] = 1
     shape: Literal["normal", "uniform", "triangular"] = "normal"
@@ -156,9 +159,13 @@ class Contributor(Frozen):
     def _check_one_source(self) -> Self:
         if sum(x is not None for x in (self.feature, self.name, self.coating)) != 1:
             raise build_error("contradiction", "a link of a stack names one of feature, coating or name")
-        if self.name is not None and (self.nominal is None or self.limits is None):
+        if self.name is not None and (self.nominal is None or (self.limits is None and self.tolerance is None)):
             raise build_error("contradiction", f'the link "{self.name}" needs nominal and limits')
-        if self.name is None and (self.nominal is not None or self.limits is not None):
+        if self.limits is not None and self.tolerance is not None:
+            raise build_error(
+                "contradiction", f'the link "{self.name}" states limits and a class; take one of them out'
+            )
+        if self.name is None and (self.nominal, self.limits, self.tolerance) != (None, None, None):
             raise build_error("contradiction", "nominal and limits of a feature or a coating stand with the feature")
         if self.sign == 0:
             raise build_error("contradiction", "sign 0 takes the link out of the stack")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypeVar
 
 from pipeline.findings.finding import Finding, Location, Pointer
 from pipeline.findings.rules import measuring as rules
@@ -14,7 +15,9 @@ from pipeline.model.part import Feature, Part, SampleRun
 from pipeline.model.part import GaugeStudy as StudyEntry
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.model.workspace import FileState, Workspace
-from pipeline.reading.study_files import read_gauge_study, read_sample
+from pipeline.reading.study_files import SampleFile, StudyFile, read_gauge_study, read_sample
+
+Table = TypeVar("Table", StudyFile, SampleFile)
 
 
 @dataclass(frozen=True)
@@ -74,39 +77,75 @@ class StudyValues:
 
 def read_study_values(root: Path, part: Part, workspace: Workspace) -> StudyValues:
     """Open the tables of a part's gauge studies and sample runs; a table that is missing is told by its own rule."""
-    findings: list[Finding] = []
-    studies = list(_read_studies(root, part, workspace, findings))
-    runs = list(_read_runs(root, part, workspace, findings))
-    return StudyValues(tuple(studies), tuple(runs), tuple(findings))
+    tables = _Tables(root, part, workspace)
+    studies = tuple(tables.read_studies())
+    runs = tuple(tables.read_runs())
+    return StudyValues(studies, runs, tuple(tables.findings))
 
 
-def _is_there(workspace: Workspace, part: Part, name: str) -> bool:
-    file = workspace.files.get((part.part, name))
-    return file is None or file.state in (FileState.INTACT, FileState.CHANGED, FileState.UNLISTED)
+class _Tables:
+    """Opens the tables that one record names, and keeps what is wrong with them."""
 
+    def __init__(self, root: Path, part: Part, workspace: Workspace) -> None:
+        self.root, self.part, self.workspace = root, part, workspace
+        self.findings: list[Finding] = []
 
-def _read_studies(root: Path, part: Part, workspace: Workspace, findings: list[Finding]) -> Iterator[StudyResult]:
-    for key, entry in part.gauge_studies.items():
-        feature = part.features.get(entry.feature)
-        if feature is None or not _is_there(workspace, part, entry.file):
-            continue
-        path = f"projects/{part.part}/{entry.file}"
-        table, problems = read_gauge_study(root, path)
-        pointer: Pointer = ("gauge_studies", key, "file")
-        findings += _own(part, problems, pointer)
-        factor = None if table is None else find_unit_factor(table.unit, feature.unit)
+    def read_studies(self) -> Iterator[StudyResult]:
+        """Yield every gauge study whose table could be read."""
+        for key, entry in self.part.gauge_studies.items():
+            opened = self.open(("gauge_studies", key, "file"), entry, read_gauge_study)
+            if opened is not None:
+                table, feature, factor = opened
+                readings = tuple(StudyReading(row.part, row.appraiser, row.value * factor) for row in table.rows)
+                found = judge_study(key, entry, feature, readings)
+                self.tell(("gauge_studies", key, "file"), entry, found.problem)
+                yield found
+
+    def read_runs(self) -> Iterator[RunResult]:
+        """Yield every run of pieces whose table could be read."""
+        for key, entry in self.part.sample_runs.items():
+            opened = self.open(("sample_runs", key, "file"), entry, read_sample)
+            if opened is not None:
+                table, feature, factor = opened
+                found = judge_run(key, entry, feature, tuple(value * factor for value in table.values))
+                self.tell(("sample_runs", key, "file"), entry, found.problem if feature.limits is not None else "")
+                yield found
+
+    def open(
+        self,
+        pointer: Pointer,
+        entry: StudyEntry | SampleRun,
+        read: Callable[[Path, str], tuple[Table | None, tuple[Finding, ...]]],
+    ) -> tuple[Table, Feature, float] | None:
+        """Return a table, its feature and what one of its units is in the feature's; None where one is missing."""
+        feature = self.part.features.get(entry.feature)
+        file = self.workspace.files.get((self.part.part, entry.file))
+        is_there = file is None or file.state in (FileState.INTACT, FileState.CHANGED, FileState.UNLISTED)
+        if feature is None or not is_there:
+            return None
+        table, problems = read(self.root, self.find_path(entry))
+        own = ".".join(map(str, pointer))
+        self.findings += [replace(one, record=self.part.part, pointer=own) for one in problems]
         if table is None:
-            continue
+            return None
+        factor = find_unit_factor(table.unit, feature.unit)
         if factor is None:
-            findings.append(_refuse_unit(part, path, pointer, table.unit, entry.feature, feature))
-            continue
-        readings = tuple(StudyReading(row.part, row.appraiser, row.value * factor) for row in table.rows)
-        found = judge_study(key, entry, feature, readings)
-        if found.problem:
-            message = f"{key}: {found.problem}"
-            place = Location(path, 1)
-            findings.append(rules.NOT_RECKONED.build_finding(place, message, record=part.part, pointer=pointer))
-        yield found
+            self.tell(pointer, entry, f"the table is in {table.unit}, {entry.feature} in {feature.unit}")
+            return None
+        return table, feature, factor
+
+    def find_path(self, entry: StudyEntry | SampleRun) -> str:
+        """Return the path of a table in the workspace."""
+        return f"projects/{self.part.part}/{entry.file}"
+
+    def tell(self, pointer: Pointer, entry: StudyEntry | SampleRun, words: str) -> None:
+        """Keep why a table gives no figure, if there is a reason."""
+        if words:
+            place = Location(self.find_path(entry), 1)
+            message = f"{pointer[1]}: {words}"
+            self.findings.append(
+                rules.NOT_RECKONED.build_finding(place, message, record=self.part.part, pointer=pointer)
+            )
 
 
 def judge_study(key: str, entry: StudyEntry, feature: Feature, readings: tuple[StudyReading, ...]) -> StudyResult:
@@ -120,29 +159,6 @@ def judge_study(key: str, entry: StudyEntry, feature: Feature, readings: tuple[S
         )
     except ValueError as error:
         return StudyResult(key, entry, feature, readings, None, None, str(error))
-
-
-def _read_runs(root: Path, part: Part, workspace: Workspace, findings: list[Finding]) -> Iterator[RunResult]:
-    for key, entry in part.sample_runs.items():
-        feature = part.features.get(entry.feature)
-        if feature is None or not _is_there(workspace, part, entry.file):
-            continue
-        path = f"projects/{part.part}/{entry.file}"
-        table, problems = read_sample(root, path)
-        pointer: Pointer = ("sample_runs", key, "file")
-        findings += _own(part, problems, pointer)
-        if table is None:
-            continue
-        factor = find_unit_factor(table.unit, feature.unit)
-        if factor is None:
-            findings.append(_refuse_unit(part, path, pointer, table.unit, entry.feature, feature))
-            continue
-        found = judge_run(key, entry, feature, tuple(value * factor for value in table.values))
-        if found.problem and feature.limits is not None:
-            message = f"{key}: {found.problem}"
-            place = Location(path, 1)
-            findings.append(rules.NOT_RECKONED.build_finding(place, message, record=part.part, pointer=pointer))
-        yield found
 
 
 def judge_run(key: str, entry: SampleRun, feature: Feature, values: tuple[float, ...]) -> RunResult:
@@ -180,13 +196,3 @@ def find_unit_factor(unit: str, wanted: str) -> float | None:
     if unit not in LENGTH_UNITS or wanted not in LENGTH_UNITS:
         return None
     return LENGTH_UNITS[unit] / LENGTH_UNITS[wanted]
-
-
-def _own(part: Part, problems: tuple[Finding, ...], pointer: Pointer) -> list[Finding]:
-    """Findings of a table as findings of the record that names it."""
-    return [replace(one, record=part.part, pointer=".".join(map(str, pointer))) for one in problems]
-
-
-def _refuse_unit(part: Part, path: str, pointer: Pointer, unit: str, key: str, feature: Feature) -> Finding:
-    message = f"the table is in {unit}, {key} in {feature.unit}"
-    return rules.NOT_RECKONED.build_finding(Location(path, 1), message, record=part.part, pointer=pointer)

@@ -13,6 +13,7 @@ from pipeline.cli.program import EXIT_CLEAN, EXIT_FINDINGS, EXIT_USAGE
 from pipeline.model.part import Part
 from pipeline.portfolio.check import check_workspace
 from pipeline.portfolio.near import read_near
+from pipeline.portfolio.starting import parse_feature_line
 
 Sample = Callable[..., Path]
 GO = (
@@ -206,6 +207,9 @@ def test_what_is_typed_becomes_readings_limits_and_links() -> None:
     assert parse_limits_or_class("- 0.2") == [None, "0.2"] and parse_limits_or_class("ISO 2768-m") == "ISO 2768-m"
     assert parse_link("- coating plate x2", ["plate"]) == {"coating": "plate", "sign": -1, "faces": 2}
     assert parse_link("+ pin 8 -0.02 0", [])["limits"] == ["-0.02", "0"]
+    assert parse_link("- hub pin 14 g6", []) == {"name": "hub pin", "nominal": "14", "tolerance": "g6", "sign": -1}
+    line = parse_feature_line("bore | bore of the hub | size | 14 | H7 | mm", ["size"], ["mm"])
+    assert line[1]["tolerance"] == "H7" and "limits" not in line[1]
     for parse, text in ((parse_piece_readings(["rim"]), "112.4"), (parse_piece_readings(["rim"]), "rim="),
                         (parse_piece_readings(["rim"]), "rim=1,rim=2"), (lambda t: parse_link(t, ["rim"]), "rim")):  # fmt: skip
         with pytest.raises(ValueError):

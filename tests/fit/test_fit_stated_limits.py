@@ -98,3 +98,21 @@ def test_pages_name_the_class_and_its_table(sample: Callable[..., Path]) -> None
     assert line.working is not None and "limits by their class: ISO 2768-f at 40 mm: ± 0.15 mm" in line.working.formula
     verdicts = next(s for s in build_measurement_sections(file) if s.anchor == "measuring-verdicts")
     assert verdicts.working is not None and any("ISO 2768-1:1989 Table 1" in one for one in verdicts.working.formula)
+
+
+def test_a_fit_of_a_bore_on_a_bought_in_pin_is_stacked_by_classes(sample: Callable[..., Path]) -> None:
+    """ISO 286-2:2010: 14 H7 is 0 to +18 um, 14 g6 is -17 to -6 um: clearance of 6 to 35 um, worst case."""
+    from pipeline.gates.stacks import compute_interface
+
+    part = (
+        "features:\n  length: {what: bore, kind: size, nominal: 14, tolerance: H7, unit: mm, shape: hole, critical: true}\n"
+        "interfaces:\n  pin: {what: bore on pin, gap: {limits: [0.0, 0.05]}, stack: [{feature: length}, "
+        "{name: pin, nominal: 14, tolerance: %s, sign: -1}]}\ndecisions: []\n"
+    )
+    workspace = check_workspace(sample(part % "g6")).workspace
+    assert workspace is not None
+    result = compute_interface(workspace.parts["SD-100"], "pin")
+    assert not isinstance(result, str)
+    assert (result.worst.low_mm, result.worst.high_mm) == pytest.approx((0.006, 0.035))
+    broken = check_workspace(sample(part % "g19")).workspace
+    assert broken is not None and "IT19 is not in the table" in str(compute_interface(broken.parts["SD-100"], "pin"))
