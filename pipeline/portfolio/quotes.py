@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -133,9 +134,16 @@ def find_order_size(part: record.Part, key: str) -> int | None:
 
 
 def find_fault(file: PartFile, key: str) -> str:
-    """Return why a quote cannot support a release, expiry apart: a changed revision, a changed file, no validity."""
+    """Return why a quote cannot support a release, expiry apart: a changed revision, a changed file, no validity.
+
+    Features are called by their names: it is read beside prices, not beside the record.
+    """
     reasons = [r for r in file.lineage.reasons.get(f"quotes.{key}", ()) if r.cause is not Cause.EXPIRED]
-    words = [reasons[0].words] if reasons else []
+    features = file.part.features
+    words = [
+        re.sub("`([^`]*)`", lambda key: features[key[1]].what if key[1] in features else key[0], reason.words)
+        for reason in reasons[:1]
+    ]
     if file.part.quotes[key].valid_to is None:
         words.append(NO_VALIDITY)
     return "; ".join(words)

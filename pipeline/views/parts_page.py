@@ -104,7 +104,7 @@ def _word_next(file: PartFile) -> str:
     actions = find_actions(file)
     if not actions:
         return word_nothing_to_do(file).partition(":")[0] + "."
-    words = word_features(file, actions[0].do).partition(": `")[0]  # how it is typed stands on the part's page
+    words = word_features(file, actions[0].do).partition(": `")[0].replace("`", "")  # how it is typed: the part's page
     return shorten(write_sentence(words), NEXT_LETTERS)
 
 
