@@ -27,7 +27,7 @@ from pipeline.views.shapes_marks import (
 from pipeline.views.shapes_site import Section
 from pipeline.views.wording import word_count, word_number, word_share
 
-METHOD = Link("Readings and limits", find_method_page("readings"))
+METHOD = Link("Limits by class, draws, mirrors, hardness", find_method_page("forming"))
 
 
 def build_forming_sections(file: PartFile) -> tuple[Section, ...]:

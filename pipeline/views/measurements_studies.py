@@ -32,7 +32,7 @@ from pipeline.views.shapes_marks import (
 from pipeline.views.shapes_site import Figure, Section
 from pipeline.views.wording import with_unit, word_count, word_day, word_number, word_share, word_unit, write_sentence
 
-METHOD = Link("Readings and limits", find_method_page("readings"))
+METHOD = Link("Gauge studies and runs", find_method_page("studies"))
 
 
 def build_study_sections(file: PartFile, measured: PartMeasured, anchors: Anchors) -> tuple[Section, ...]:

@@ -36,6 +36,7 @@ def build_readings_method(portfolio: Portfolio) -> MethodPage:
             "deviation = reading − nominal",
             "MPE = a + b × length",
             "u = MPE / √3          (rectangular within ±MPE)",
+            "at 20 °C: reading × (1 + α (20 − t)), with α × length × Δt / √3 in the uncertainty, where α is on record",
             "U = 2 × u             (95 %), unless the report states U",
             "ratio = (upper limit − lower limit) / 2 / U",
             f"wanted: ratio ≥ {money.ratio_least:g}; {money.ratio_wanted:g} is comfortable",
@@ -43,14 +44,15 @@ def build_readings_method(portfolio: Portfolio) -> MethodPage:
         build_symbols(
             ("MPE", "maximum permissible error of the instrument, half-width", "mm"),
             ("a, b", "its constant part and the part that grows with length", "mm, mm per metre"),
+            ("α, t, Δt", "expansion of the material, temperature of the part, how far that may be off", "1/K, °C, K"),
             ("u, U", "standard and expanded uncertainty of a reading", "unit of the feature"),
         ),
-        "JCGM 100:2008, 4.3.7 (rectangular distribution) and 6.2 (expanded uncertainty); the ratio of four: "
-        "common practice, no source",
+        "JCGM 100:2008, 4.3.7 (rectangular distribution), 6.2 (expanded uncertainty) and H.1 (temperature); ISO 1; the "
+        "ratio of four: common practice, no source",
         (
             "A worn reading, a reproduction, a restored original under plating and a reading out of calibration "
             "are left out and drawn open.",
-            "The uncertainty here is the instrument's alone: temperature, form and the operator come on top.",
+            "The uncertainty is that of instrument, repeats and temperature: form and the operator come on top.",
             "A mean of two or three originals says little about the drawing they were made to.",
         ),
         (

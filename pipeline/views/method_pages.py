@@ -20,6 +20,7 @@ from pipeline.views.method_evidence import (
 )
 from pipeline.views.method_flow import build_flow_method, build_history_method
 from pipeline.views.method_gates import build_gates_method, build_safety_method
+from pipeline.views.method_making import build_forming_method, build_studies_method
 from pipeline.views.method_measures import build_readings_method, build_stacks_method
 from pipeline.views.method_plan import build_plan_method
 from pipeline.views.method_shapes import build_table
@@ -33,6 +34,8 @@ _PAGES: tuple[Callable[[Portfolio], MethodPage], ...] = (
     build_gates_method,
     build_readings_method,
     build_stacks_method,
+    build_studies_method,
+    build_forming_method,
     build_change_cost_method,
     build_impact_method,
     build_delay_method,
