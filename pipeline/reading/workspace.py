@@ -83,7 +83,9 @@ def _read_workspace(root: Path, today: dt.date | None, only: tuple[str, ...]) ->
         files.update({(number, name): file for name, file in found.items()})
         findings.extend(problems)
     day = today or catalogues.shop.as_of or dt.date.today()
-    workspace = Workspace(parts, catalogues, files, day, tuple(sorted(salvaged)))
+    folders = find_record_folders(root) if len(parts) < count else []
+    broken = tuple(name for name in folders if name not in parts and _is_there(root / build_part_path(name)))
+    workspace = Workspace(parts, catalogues, files, day, broken)
     return Reading(workspace, tuple(findings), trees, salvaged, count)
 
 
