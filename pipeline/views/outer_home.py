@@ -25,7 +25,7 @@ def build_home_page(catalogue: OuterCatalogue) -> OuterHomePage:
     tallies = (
         Tally(str(len(there)), "to be had now", f"{HOME}#there", Mark.PROVEN),
         Tally(str(len(coming)), "coming", f"{HOME}#coming", Mark.PLANNED),
-        Tally(str(len(catalogue.vehicles)), word_count(len(catalogue.vehicles), "vehicle")[2:].strip(), VEHICLES),
+        Tally(str(len(catalogue.vehicles)), "vehicle" if len(catalogue.vehicles) == 1 else "vehicles", VEHICLES),
     )
     head = PageHead("Reproduction parts", HOME, "What is to be had, what is coming, and for which vehicles.", "home")
     lines = tuple(

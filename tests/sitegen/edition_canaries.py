@@ -23,7 +23,7 @@ from typing import Annotated, Any
 from annotated_types import Ge, Gt, Le, Lt
 from hostile.hostile_records import MORE
 from PIL import Image, PngImagePlugin
-from pydantic import BaseModel, StringConstraints
+from pydantic import BaseModel, StringConstraints, ValidationError
 
 from pipeline.findings.sample import SAMPLE_PART, SAMPLE_SHARED
 from pipeline.model.catalogue import CATALOGUE_FILES, OPTIONAL_CATALOGUES
@@ -48,6 +48,27 @@ class Canaries:
         self.made: dict[str, Pointer] = {}
         self.seen: set[tuple[str, str]] = set()
         self.files: dict[str, str] = {}
+        self.dropped: list[Pointer] = []
+
+    def settle(self, model: type[BaseModel], value: dict[str, Any], base: dict[str, Any]) -> dict[str, Any]:
+        """Take out again what a rule of the model forbids beside what was there: fields that exclude each other."""
+        for _ in range(40):
+            wrong = _find_wrong(model, value)
+            if not wrong:
+                return value
+            pointer = wrong[0]
+            owner = _find(value, pointer)
+            pointer, owner = (pointer, owner) if isinstance(owner, dict) else (pointer[:-1], _find(value, pointer[:-1]))
+            there = _find(base, pointer) or {}
+            for key in [key for key in owner if key not in there]:
+                held = owner.pop(key)
+                if pointer not in [one[: len(pointer)] for one in _find_wrong(model, value)]:
+                    self.dropped.append((*pointer, key))
+                    break
+                owner[key] = held
+            else:
+                raise AssertionError(f"{pointer}: no single field of the generator's can be taken out to mend it")
+        raise AssertionError(f"the generated record is refused: {wrong}")
 
     def word(self, at: Pointer, kind: str = "") -> str:
         """A word that is nowhere else."""
@@ -175,6 +196,25 @@ _FIXED: dict[tuple[str, str], Any] = {
 """Fields that exclude each other, or that say something only together with another record: left as the record has them."""
 
 
+def _find(value: Any, pointer: Pointer) -> Any:
+    """Return what stands at a pointer; None where nothing does."""
+    for step in pointer:
+        try:
+            value = value[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return value
+
+
+def _find_wrong(model: type[BaseModel], value: dict[str, Any]) -> list[Pointer]:
+    """Return the places that the reader refuses."""
+    try:
+        model.model_validate_json(json.dumps(value))
+    except ValidationError as error:
+        return [tuple(one["loc"]) for one in error.errors(include_url=False)]
+    return []
+
+
 def _find_bounds(extra: list[Any]) -> tuple[float, float]:
     low, high = 0.0, 1e12
     for one in itertools.chain.from_iterable(getattr(e, "metadata", [e]) for e in extra):
@@ -197,7 +237,7 @@ def build_canary_part(canaries: Canaries) -> dict[str, Any]:
     ]
     value["interfaces"]["qzk9002"]["stack"] = stack
     value["picture"] = "evidence/picture.png"
-    return canaries.fill(Part, value)
+    return canaries.settle(Part, canaries.fill(Part, copy.deepcopy(value)), value)
 
 
 def build_canary_catalogues(canaries: Canaries) -> dict[str, dict[str, Any]]:
@@ -214,7 +254,7 @@ def build_canary_catalogues(canaries: Canaries) -> dict[str, dict[str, Any]]:
                 value["vehicles"]["qzk9101"] = copy.deepcopy(value["vehicles"]["finch"])
             if name == "safety":
                 value["hazards"] = {"asbestos": "x", "radium": "x"}
-            found[name] = canaries.fill(model, value)
+            found[name] = canaries.settle(model, canaries.fill(model, copy.deepcopy(value)), value)
     found["shop"]["as_of"] = "2026-06-01"
     found["money"]["hourly"] = {"engineer": 7310801, "buyer": 7310802}
     found["money"]["budgets"] = {"2026-Q3": 7310803}
