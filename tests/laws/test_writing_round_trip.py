@@ -21,7 +21,7 @@ from pipeline.writing.records import PART_ORDER, append_item, insert_entry, set_
 SOURCE = find_demo_source()
 RECORDS = sorted(path.parent.name for path in SOURCE.glob("projects/*/part.yaml"))
 MAPS = ("originals", "measurements", "prototypes", "fit_checks", "tests", "quotes", "tools", "first_articles", "changes",
-        "revisions", "features", "interfaces", "fits")  # fmt: skip
+        "gauge_studies", "sample_runs", "sight_lines", "revisions", "features", "interfaces", "fits")  # fmt: skip
 LISTS = ("decisions", "waivers")
 ENTRY = {"of": "A", "on": "2026-05-20", "gives": {"x": 1.5}, "why": "a: b # c"}
 
@@ -62,6 +62,21 @@ def test_a_new_value_changes_one_line_of_any_demo_record(number: str) -> None:
         lines = text[span.start : span.end].count("\n") + 1
         assert len(gone) <= lines and len(come) <= 1, (pointer, gone, come)
         assert _count_comments(after) >= _count_comments(text) - text[span.start : span.end].count("#")
+
+
+@pytest.mark.parametrize("number", RECORDS)
+def test_a_step_of_a_tool_changes_the_line_of_that_tool_alone(number: str) -> None:
+    text = read_record(number)
+    tree, _ = parse_tree("x", text)
+    assert tree is not None
+    for name, tool in tree.value.get("tools", {}).items():
+        if "accepted" not in tool.get("steps", {}):
+            place: tuple[str, ...] = ("tools", name, "steps")
+            value: Any = {"accepted": "2027-01-04"}
+            if "steps" in tool:
+                place, value = (*place, "accepted"), "2027-01-04"
+            gone, come = count_changes(text, set_value(text, place, value))
+            assert len(gone) == len(come) == 1 and come[0].lstrip().startswith(f"{name}:")
 
 
 def _count_comments(text: str) -> int:
