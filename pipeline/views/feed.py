@@ -45,24 +45,29 @@ def build_feed(portfolio: Portfolio) -> Feed | None:
     if workspace is None:
         return None
     maker, today = workspace.catalogues.shop.name, workspace.today
-    found = sorted(_find_entries(portfolio, maker), key=lambda one: (-one.on.toordinal(), one.title, one.id))
-    recent = sum((today - one.on).days <= DAYS for one in found)
-    entries = _number_doubles(found[: min(max(recent, LEAST), MOST)])
+    found = sorted(_find_dated(portfolio), key=lambda one: (-one[0].toordinal(), one[1], one[2].place, one[2].subject))
+    recent = sum((today - on).days <= DAYS for on, *_ in found)
+    kept = found[: min(max(recent, LEAST), MOST)]
+    entries = _number_doubles([_build_entry(portfolio.parts[m.number], on, title, m) for on, title, m in kept])
     updated = entries[0].on if entries else today
     subtitle = "Gates proven and gone stale, decisions, waivers and steps of tools, by the days in the records."
     return Feed(name_id(maker, "feed"), f"{maker}: what moved", subtitle, maker, FEED, REVIEW, updated, entries)
 
 
-def _find_entries(portfolio: Portfolio, maker: str) -> Iterator[FeedEntry]:
+def _find_dated(portfolio: Portfolio) -> Iterator[tuple[dt.date, str, Move]]:
+    """Yield day, title and move of everything that has a day, no later than today."""
     for move in leave_out_doubles(find_told_moves(portfolio)):
         file = portfolio.parts[move.number]
         on = _find_day(file, move)
-        if on is None or on > file.workspace.today:
-            continue
-        words = join_line(_word_hold(file) if move.kind is MoveKind.HOLD_CALL else word_move(file, move))
-        title = f"{file.number} {file.part.name}: {_name_move(file, move)}"
-        identity = name_id(maker, file.number, *_identify(file, move), on.isoformat())
-        yield FeedEntry(identity, on, title, words, _find_place(move), move.kind.value, _find_doer(file, move))
+        if on is not None and on <= file.workspace.today:
+            yield on, f"{file.number} {file.part.name}: {_name_move(file, move)}", move
+
+
+def _build_entry(file: PartFile, on: dt.date, title: str, move: Move) -> FeedEntry:
+    words = join_line(_word_hold(file) if move.kind is MoveKind.HOLD_CALL else word_move(file, move))
+    maker = file.workspace.catalogues.shop.name
+    identity = name_id(maker, file.number, *_identify(file, move), on.isoformat())
+    return FeedEntry(identity, on, title, words, _find_place(move), move.kind.value, _find_doer(file, move))
 
 
 def _word_hold(file: PartFile) -> Line:
