@@ -60,6 +60,6 @@ def build_and_tell(
         click.echo(f"warning: {warning}", err=True)
     click.echo(render_built(built.pages, built.parts, built.findings))
     click.echo(f"Open {built.index.as_uri()}")
-    if edition == INTERNAL:
-        click.echo(f"or serve it: pipeline serve --workspace {root}")
+    more = "" if edition == INTERNAL else f" --edition {edition}"
+    click.echo(f"or serve it: pipeline serve --workspace {root}{more}")
     return EXIT_FINDINGS if strict and (count_errors(built.findings) or built.warnings) else EXIT_CLEAN

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from pipeline.cli.build_command import INTERNAL
 from pipeline.cli.options import add_workspace_options, take_workspace
 
 
@@ -17,14 +18,18 @@ from pipeline.cli.options import add_workspace_options, take_workspace
     "--port", "-p", type=click.IntRange(0, 65535), default=8000, show_default=True, help="0 takes a free one."
 )
 @click.option("--out", "-o", type=click.Path(file_okay=False, path_type=Path), help="Folder of the site.")
-def command(workspace: Path | None, today: dt.date | None, port: int, out: Path | None) -> int:
+@click.option("--edition", "-e", default=INTERNAL, show_default=True, help="What is shown, as of `pipeline build`.")
+def command(workspace: Path | None, today: dt.date | None, port: int, out: Path | None, edition: str) -> int:
     """Build the site, serve it on this machine only, and build it again when projects/, shared/ or site/ change."""
-    serve_workspace(take_workspace(workspace), port, out, today)
+    serve_workspace(take_workspace(workspace), port, out, today, edition)
     return 0
 
 
-def serve_workspace(root: Path, port: int = 8000, out: Path | None = None, today: dt.date | None = None) -> None:
+def serve_workspace(
+    root: Path, port: int = 8000, out: Path | None = None, today: dt.date | None = None, edition: str = INTERNAL
+) -> None:
     """Build and serve the site of a workspace until the user ends it."""
+    from pipeline.portfolio.editions import EditionUnknown
     from pipeline.sitegen.build import SiteNotBuilt, build_site
     from pipeline.sitegen.serving import open_server, watch
     from pipeline.sitegen.site_lock import SiteBusy
@@ -32,8 +37,8 @@ def serve_workspace(root: Path, port: int = 8000, out: Path | None = None, today
 
     def build() -> Path | None:
         try:
-            built = build_site(root, out, today)
-        except (SiteBusy, SiteNotBuilt, OSError) as error:
+            built = build_site(root, out, today, edition)
+        except (SiteBusy, SiteNotBuilt, EditionUnknown, OSError) as error:
             click.echo(f"not built, the old site stays: {error}", err=True)
             return None
         for warning in built.warnings:

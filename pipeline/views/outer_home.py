@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from pipeline.portfolio.outer_part import OuterCatalogue, OuterPart, OuterState
 from pipeline.views.outer_addresses import HOME, PARTS, VEHICLES, find_part_page, find_vehicle
 from pipeline.views.outer_shapes import OuterHomePage, OuterPlate, OuterShelf, OuterVehicleLine
@@ -16,11 +18,12 @@ PLATES = 12
 
 def build_home_page(catalogue: OuterCatalogue) -> OuterHomePage:
     """Make the first page."""
+    today = catalogue.shop.today
     there = [part for part in catalogue.parts if part.state is OuterState.FOR_SALE]
     coming = [part for part in catalogue.parts if part.state is not OuterState.FOR_SALE]
     shelves = (
-        _build_shelf("there", "To be had now", "for sale", there, "Nothing is for sale yet."),
-        _build_shelf("coming", "Coming", "coming", coming, "Nothing is announced that is not for sale already."),
+        _build_shelf("there", "To be had now", "for sale", there, "Nothing is for sale yet.", today),
+        _build_shelf("coming", "Coming", "coming", coming, "Nothing is announced that is not for sale already.", today),
     )
     tallies = (
         Tally(str(len(there)), "to be had now", f"{HOME}#there", Mark.PROVEN),
@@ -41,16 +44,17 @@ def _summarise(vehicle: str, parts: tuple[OuterPart, ...]) -> str:
     return f"{there} to be had, {len(mine) - there} coming"
 
 
-def _build_shelf(anchor: str, title: str, state: str, parts: list[OuterPart], empty: str) -> OuterShelf:
+def _build_shelf(anchor: str, title: str, state: str, parts: list[OuterPart], empty: str, today: dt.date) -> OuterShelf:
     """Newest announcement first; what was never announced with a day follows by number."""
     ordered = sorted(parts, key=lambda part: (-part.announced.toordinal() if part.announced else 0, part.number))
-    shown = tuple(map(_build_plate, ordered[:PLATES]))
+    shown = tuple(_build_plate(part, today) for part in ordered[:PLATES])
     rest = len(parts) - len(shown)
     more = Link(f"and {rest} more", f"{PARTS}?state={state.replace(' ', '+')}") if rest else None
     return OuterShelf(anchor, title, word_count(len(parts), "part") if parts else "", shown, more, empty)
 
 
-def _build_plate(part: OuterPart) -> OuterPlate:
+def _build_plate(part: OuterPart, today: dt.date) -> OuterPlate:
+    day = part.announced
     return OuterPlate(
         number=part.number,
         name=part.name,
@@ -58,7 +62,7 @@ def _build_plate(part: OuterPart) -> OuterPlate:
         fits=word_fits(part.fits),
         mark=STATE_MARKS[part.state],
         state=word_state(part),
-        note="" if part.announced is None else f"announced {word_day(part.announced)}",
+        note="" if day is None else f"announced {word_day(day, year=day.year != today.year)}",
         price=word_price(part.price),
         picture=build_picture(part, part.picture),
     )

@@ -23,6 +23,7 @@ from sitegen.edition_canaries import build_png
 import pipeline.views
 from pipeline.cli.build_command import INTERNAL as COMMAND_DEFAULT
 from pipeline.cli.build_command import command as build_command
+from pipeline.cli.serve_command import command as serve_command
 from pipeline.model.edition import INTERNAL
 from pipeline.portfolio.check import check_workspace
 from pipeline.portfolio.editions import EditionUnknown
@@ -155,7 +156,10 @@ def test_wrong_name_lists_the_editions(workspace: Callable[..., Path]) -> None:
         assert "the editions are internal, partner, public (shared/editions.yaml)" in result.output
     assert not (root / "build").exists() and COMMAND_DEFAULT == INTERNAL
     told = CliRunner().invoke(build_command, ["-w", str(root), "-e", "public"], standalone_mode=False)
-    assert told.return_value == 0 and "build/public/index.html" in told.output and "pipeline serve" not in told.output
+    assert told.return_value == 0 and "build/public/index.html" in told.output
+    assert f"pipeline serve --workspace {root} --edition public" in told.output
+    served = CliRunner().invoke(serve_command, ["-w", str(root), "--edition", "publik"])
+    assert served.exit_code == 1 and "the editions are internal, partner, public" in served.output
 
 
 # --- the file that says what leaves -------------------------------------------------------------------
