@@ -10,6 +10,7 @@ import re
 from collections.abc import Collection, Iterator, Mapping
 
 from pipeline.lineage.coverage import CellState, compute_coverage
+from pipeline.model.catalogue import Catalogues
 from pipeline.model.edition import INTERNAL, Edition, OuterField
 from pipeline.model.part import Application
 from pipeline.model.words import Gate, GateState, Hand, SafetyLevel, ToolStep
@@ -63,28 +64,26 @@ class EditionUnknown(Exception):
     """There is no edition of that name, or the file that says what leaves cannot be used; the words say the way out."""
 
 
-def list_editions(workspace: Workspace | None) -> tuple[str, ...]:
-    """Return the names of all editions, the internal one first."""
-    told = None if workspace is None else workspace.catalogues.editions
-    return (INTERNAL, *(() if told is None else told.editions))
-
-
-def find_edition(workspace: Workspace | None, name: str) -> Edition:
-    """Return an outer edition. Raises EditionUnknown."""
-    if workspace is None:
+def find_edition(catalogues: Catalogues | None, name: str) -> Edition:
+    """Return an outer edition. catalogues : None where they cannot be used. Raises EditionUnknown."""
+    if catalogues is None:
         raise EditionUnknown("the catalogues cannot be used, so nothing leaves the house; `pipeline check` says why")
-    told = workspace.catalogues.editions
+    told = catalogues.editions
     if told is None:
         raise EditionUnknown("shared/editions.yaml cannot be used, so nothing leaves; `pipeline check` says why")
     if name not in told.editions:
-        known = ", ".join(list_editions(workspace))
+        known = ", ".join((INTERNAL, *told.editions))
         raise EditionUnknown(f'there is no edition "{name}"; the editions are {known} (shared/editions.yaml)')
     return told.editions[name]
 
 
+def _find_catalogues(portfolio: Portfolio) -> Catalogues | None:
+    return None if portfolio.workspace is None else portfolio.workspace.catalogues
+
+
 def list_leaving(portfolio: Portfolio, name: str) -> tuple[str, ...]:
     """Return the numbers of the parts that leave in an edition. Raises EditionUnknown."""
-    edition = find_edition(portfolio.workspace, name)
+    edition = find_edition(_find_catalogues(portfolio), name)
     if portfolio.workspace is None:
         return ()
     return tuple(
@@ -104,7 +103,7 @@ def build_outer_catalogue(portfolio: Portfolio, name: str, pictures: Mapping[str
 
     pictures : by part number, as they will lie in the outer site. Raises EditionUnknown.
     """
-    edition = find_edition(portfolio.workspace, name)
+    edition = find_edition(_find_catalogues(portfolio), name)
     numbers = list_leaving(portfolio, name)
     maker = _Maker(edition, frozenset(numbers), pictures)
     parts = tuple(maker.build(portfolio.parts[number]) for number in numbers)

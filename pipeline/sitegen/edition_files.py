@@ -29,7 +29,7 @@ from pipeline.portfolio.editions import (
 )
 from pipeline.portfolio.outer_part import OuterCatalogue, OuterPicture
 from pipeline.portfolio.portfolio import Portfolio
-from pipeline.reading.workspace import read_catalogues
+from pipeline.reading.workspace import find_record_folders, read_catalogues
 from pipeline.sitegen.evidence_copies import MAX_BYTES
 from pipeline.sitegen.picture_stripping import CannotStrip, strip_picture
 from pipeline.sitegen.rendering import build_environment, render_page
@@ -58,14 +58,7 @@ def check_edition_name(root: Path, name: str) -> None:
     """Refuse an edition that a workspace does not have. Raises EditionUnknown, which lists those that it has."""
     if name == INTERNAL:
         return
-    catalogues = read_catalogues(root, {}, [])
-    if catalogues is None:
-        raise EditionUnknown("the catalogues cannot be used, so nothing leaves the house; `pipeline check` says why")
-    if catalogues.editions is None:
-        raise EditionUnknown("shared/editions.yaml cannot be used, so nothing leaves; `pipeline check` says why")
-    if name not in catalogues.editions.editions:
-        known = ", ".join((INTERNAL, *catalogues.editions.editions))
-        raise EditionUnknown(f'there is no edition "{name}"; the editions are {known} (shared/editions.yaml)')
+    find_edition(read_catalogues(root, {}, []), name)
 
 
 def find_built_edition(folder: Path) -> str | None:
@@ -119,7 +112,8 @@ class OuterEdition:
             catalogue = build_outer_catalogue(portfolio, self.name, kept)
         except EditionUnknown as error:
             raise PluginError(str(error)) from None
-        self.embargoed = build_pattern(n for n in list_embargoed(portfolio) if _is_telling(n))
+        unread = set(find_record_folders(self.root)) - set(portfolio.parts)  # nobody knows whether they are secret
+        self.embargoed = build_pattern(n for n in {*list_embargoed(portfolio), *unread} if _is_telling(n))
         self.count, self.day = len(catalogue.parts), catalogue.shop.today
         assets = self._find_assets()
         self._take_out(files, config, assets)
@@ -154,7 +148,8 @@ class OuterEdition:
 
     def _strip_pictures(self, portfolio: Portfolio) -> dict[str, tuple[OuterPicture, bytes]]:
         """Return the pictures of the parts that leave: named by number, with nothing beside their pixels."""
-        says = find_edition(portfolio.workspace, self.name).fields
+        workspace = portfolio.workspace
+        says = find_edition(None if workspace is None else workspace.catalogues, self.name).fields
         found: dict[str, tuple[OuterPicture, bytes]] = {}
         for number in list_leaving(portfolio, self.name) if OuterField.PICTURE in says else ():
             path = portfolio.parts[number].part.picture
@@ -208,6 +203,8 @@ class OuterEdition:
                 f"{shown} is not part of the {self.name} edition; leave out whatever puts that there (another plugin "
                 "of mkdocs.yml?)"
             )
+        for name in sorted(there - THEME_FILES):
+            self.refuse_embargoed(name, (site / name).read_bytes().decode("utf-8", "ignore"))
         seconds = dt.datetime.combine(self.day, dt.time(), dt.UTC).timestamp()
         for path in (*site.rglob("*"), site):
             os.utime(path, (seconds, seconds))

@@ -227,6 +227,20 @@ def test_number_drawn_in_a_picture_is_found_too(workspace: Callable[..., Path]) 
         build_site(root, edition="public")
 
 
+def test_number_of_a_record_that_cannot_be_read_counts_as_confidential(workspace: Callable[..., Path]) -> None:
+    """Whether it is cannot be known: what it said was not understood."""
+    files = {"projects/SD-300/part.yaml": "part: SD-300\nconfidential: true\nname: [\n"}
+    with pytest.raises(SiteNotBuilt, match=r"would name SD-300, which is confidential today"):
+        build_site(workspace(ANNOUNCED + "name: Hook for SD-300\n", OTHER, files), edition="public")
+
+
+def test_number_in_a_stylesheet_of_the_maker_is_found_too(workspace: Callable[..., Path]) -> None:
+    files = {"site/mkdocs.yml": CONFIG + "extra_css: [own.css]\n", "site/pages/own.css": "/* for SD-200 */\n"}
+    assert "own.css" in read_all(build_site(workspace(ANNOUNCED, OTHER, files), edition="public").out)
+    with pytest.raises(SiteNotBuilt, match=r"own\.css would name SD-200"):
+        build_site(workspace(ANNOUNCED, OTHER + SECRET, files), edition="public")
+
+
 def test_number_on_a_hand_written_page_is_found_too(workspace: Callable[..., Path]) -> None:
     page = {"site/pages/dealers.md": "---\neditions: public\n---\n# Dealers\n\nSoon: SD-200.\n"}
     with pytest.raises(SiteNotBuilt, match=r"dealers\.html would name SD-200"):
