@@ -19,6 +19,7 @@ PAGES = (
     "parts/TW-101.html",
     "methods/flow.html",
     "methods/history.html",
+    "methods/plan.html",
     "rules/H904.html",
 )
 OPEN_ALL = "document.querySelectorAll('details').forEach(it => { it.open = true })"
@@ -76,7 +77,7 @@ def test_nothing_scrolls_sideways(site: Path, open_page: Callable[..., Any], pag
 def test_flow_and_review_read_without_a_script(site: Path, open_page: Callable[..., Any]) -> None:
     flow = open_page(site / "flow.html", width=390, script=False).page
     text = flow.locator("main").inner_text()
-    assert "inside their 85 % range" in text and "One more hour a week" in text
+    assert "inside their 85 % range" in text and "One more hour a week" in text and "Most is asked of" in text
     assert flow.locator("#forecasts tbody tr").count() > 30
     assert flow.locator("main svg.drawing, main figure svg").count() >= 4
     flow.locator("#durations summary").first.click()
@@ -84,6 +85,7 @@ def test_flow_and_review_read_without_a_script(site: Path, open_page: Callable[.
     review = open_page(site / "review.html", width=390, script=False).page
     heads = review.locator("main h2").all_inner_texts()
     assert heads[0].startswith("Hold calls") and any(head.startswith("Figures that changed") for head in heads)
+    assert any(head.startswith("Likely released within 13 weeks") for head in heads)
 
 
 @pytest.mark.browser
