@@ -83,10 +83,9 @@ def check_workspace(
         from pipeline.portfolio.deep_check import DeepCheck
 
         check = DeepCheck(root, workspace, lineage, reading, cache)
-        for number in only or tuple(workspace.parts):
-            if number in workspace.parts:
-                told, measured[number] = check.check(number)
-                findings += told
+        for number, told, found in check.check(n for n in workspace.parts if not only or n in only):
+            measured[number] = found
+            findings += told
     if only:
         findings = [f for f in findings if f.record in only or not f.record]
     return Checked(reading, workspace, lineage, standings, sort_findings(findings), measured)

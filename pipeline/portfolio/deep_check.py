@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -12,9 +12,10 @@ from pipeline.findings.finding import Finding
 from pipeline.lineage.freshness import Lineage
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.build_cache import BuildCache, compute_code_stamp
-from pipeline.portfolio.ledger import Ledger
+from pipeline.portfolio.ledger import Ledger, Line
 from pipeline.portfolio.plain_values import decode, encode
 from pipeline.portfolio.reliance import Reliance, compute_digest, take_notes
+from pipeline.portfolio.two_hands import TwoHands
 from pipeline.reading.workspace import Reading, build_part_path
 
 if TYPE_CHECKING:
@@ -29,6 +30,15 @@ class Measured:
 
     found: PartMeasured | None
     relied: frozenset[Reliance]
+
+
+@dataclass(frozen=True)
+class Look:
+    """What opening the evidence of a part gave. lines : what it relied on, as it is kept (None: not kept)."""
+
+    findings: list[Finding]
+    measured: Measured
+    lines: list[Line] | None
 
 
 class DeepCheck:
@@ -63,9 +73,18 @@ class DeepCheck:
         }
         return Ledger(entries, {"part": lambda: dict(space.parts), "file": lambda: dict(space.files)})
 
-    def check(self, number: str) -> tuple[list[Finding], Measured]:
-        """Return the findings of one part's evidence and measurements, and what is known of these."""
-        return self._recall(number) or self._look(number)
+    def check(self, numbers: Iterable[str]) -> Iterator[tuple[str, list[Finding], Measured]]:
+        """Yield the findings of each part's evidence and measurements, and what is known of these."""
+        numbers = list(numbers)
+        known = {number: found for number in numbers if (found := self._recall(number)) is not None}
+        missing = [number for number in numbers if number not in known]
+        for number, look in zip(missing, TwoHands(missing, self.look).start().finish(), strict=True):
+            known[number] = look.findings, look.measured
+            if look.lines is not None:
+                told = [encode(one) for one in look.findings]
+                self.cache.keep(ROOM, number, self.stamp, {"relied": look.lines, "findings": told})
+        for number in numbers:
+            yield number, *known[number]
 
     def _recall(self, number: str) -> tuple[list[Finding], Measured] | None:
         kept = self.kept.get(number)
@@ -79,7 +98,8 @@ class DeepCheck:
         self.cache.mark_used(ROOM, number)
         return findings, Measured(None, relied)
 
-    def _look(self, number: str) -> tuple[list[Finding], Measured]:
+    def look(self, number: str) -> Look:
+        """Open the evidence of a part. Keeps nothing, so that two processes may do it at once."""
         from pipeline.portfolio.measuring_findings import check_measuring
 
         with take_notes(aside=True) as relied:
@@ -87,9 +107,7 @@ class DeepCheck:
             lineage = self.lineage.parts[number]
             findings, found = check_measuring(part, lineage, self.workspace, self.root, self.reading.locate)
         lines = self.ledger.write(relied | {("lineage", number), ("text", number)})
-        if lines is not None:
-            self.cache.keep(ROOM, number, self.stamp, {"relied": lines, "findings": [encode(one) for one in findings]})
-        return findings, Measured(found, frozenset(relied))
+        return Look(findings, Measured(found, frozenset(relied)), lines)
 
 
 def _read_relied(lines: list[Any]) -> Iterator[Reliance]:

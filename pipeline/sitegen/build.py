@@ -145,7 +145,7 @@ def _build_into(root: Path, draft: Path, out: Path, today: dt.date | None, editi
         raise SiteNotBuilt("the records were not read")
     pages = sum(1 for _ in draft.rglob("*.html"))
     parts = len(portfolio.parts) if plugin.outer is None else plugin.outer.count
-    return BuiltSite(out, pages, parts, portfolio.findings, tuple(heard), plugin.cache.drawn)
+    return BuiltSite(out, pages, parts, portfolio.findings, tuple(heard), plugin.drawn + plugin.cache.drawn)
 
 
 def load_site_config(

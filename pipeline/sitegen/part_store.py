@@ -25,7 +25,6 @@ from pipeline.portfolio.shop import ANSWER, ANSWERS
 from pipeline.reading.evidence import look_at_file
 from pipeline.sitegen.evidence_copies import Copy
 from pipeline.sitegen.link_check import PageLinks
-from pipeline.sitegen.site_files import PartViews
 from pipeline.views.flow import build_forecast_sections
 from pipeline.views.shapes_site import Site
 
@@ -43,6 +42,16 @@ class PartOutput:
     files: Mapping[str, str]
     copies: tuple[Copy, ...]
     links: Mapping[str, PageLinks]
+
+
+@dataclass(frozen=True)
+class MadePart:
+    """What was made of a part now, what was looked at for it, and how many figures were drawn."""
+
+    number: str
+    output: PartOutput
+    relied: frozenset[Reliance]
+    drawn: int
 
 
 def blank_commit(site: Site) -> Site:
@@ -78,15 +87,16 @@ class PartStore:
                 continue  # not what we write: made anew
         return found
 
-    def keep(self, number: str, output: PartOutput, views: PartViews) -> PartOutput:
+    def keep(self, part: MadePart) -> PartOutput:
         """Keep what was made of a part, unless something it relied on has no digest or changed under the build.
 
         Returns what was made.
         """
-        lines = self.ledger.write({*views.relied, ("shop", number)})
-        if lines is not None and self._is_at_rest(self.parts[number], views.relied):
-            self.cache.keep(ROOM, number, self.stamp, {"relied": lines, **_write_output(self.root, output)})
-        return output
+        number = part.number
+        lines = self.ledger.write({*part.relied, ("shop", number)})
+        if lines is not None and self._is_at_rest(self.parts[number], part.relied):
+            self.cache.keep(ROOM, number, self.stamp, {"relied": lines, **_write_output(self.root, part.output)})
+        return part.output
 
     def _is_at_rest(self, file: PartFile, relied: Iterable[Reliance]) -> bool:
         """Return whether the files that were looked at are still those that were hashed at the start."""

@@ -79,6 +79,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
     pages: dict[str, str]
     links: dict[str, PageLinks]
     cache: ChartCache
+    drawn: int = 0
 
     def on_startup(self, *, command: Literal["build", "gh-deploy", "serve"], dirty: bool) -> None:
         """Remember whether the site is served or built; also keeps this plugin across rebuilds."""
@@ -95,7 +96,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         config.theme.static_templates.clear()
         self.root = self._find_root(config)
         self.cache = ChartCache(self.root)
-        self.pages, self.links = {}, {}
+        self.pages, self.links, self.drawn = {}, {}, 0
         self.outer = open_edition(self.config.edition, self.root, config, self.config.logo)
         return config
 
@@ -157,17 +158,17 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
             portfolio = self.portfolio = look_out(portfolio, self.root)
             self._report(portfolio)
             self.site = self._build_facts(portfolio, files, config)
-            made = make_site(portfolio, self.root, self._build_frame(config), cache, self.cache)
-        data = build_data_files(
-            made.views, portfolio, self.point.seconds, find_site_address(portfolio, config.site_url)
-        )
+            made = make_site(portfolio, self.root, self._build_frame(config), cache)
+        self.drawn = made.drawn
+        address = find_site_address(portfolio, config.site_url)
+        data = build_data_files(portfolio, self.point.seconds, address) | made.tables
         self.links = {at: page.links for at, page in made.pages.items()}
         texts = {at: page.text for at, page in made.pages.items()}
         for part in made.parts.values():
             self.links |= part.links
             texts |= {**part.pages, **part.files}
-        for address, text in {**texts, **data}.items():
-            self._add(files, config, address, fill_commit(text, self.site).encode("utf-8"), None)
+        for path, text in {**texts, **data}.items():
+            self._add(files, config, path, fill_commit(text, self.site).encode("utf-8"), None)
         for copy in (copy for part in made.parts.values() for copy in part.copies):
             self._add(files, config, copy.path, copy.content, copy.source)
         return files

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,6 @@ from pipeline.findings.catalogue import RULES
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.portfolio.reliance import Reliance, take_notes
 from pipeline.portfolio.spending import plan_spending
-from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.evidence_copies import Copy, find_copies
 from pipeline.sitegen.rendering import render_page
 from pipeline.sitegen.spend_data import write_points
@@ -56,11 +55,10 @@ from pipeline.views.release_sheet import build_release_sheet, find_release_sheet
 from pipeline.views.resource_register import build_resource_register
 from pipeline.views.review_page import build_review_page
 from pipeline.views.rules_pages import build_rule_page, build_rules_page
-from pipeline.views.shapes_charts import StackDrawing
 from pipeline.views.shapes_marks import Table
 from pipeline.views.shapes_part import PartPage
 from pipeline.views.shapes_parts import PartsPage, render_parts_index
-from pipeline.views.shapes_site import Figure, HomePage, ReviewPage, VehiclesPage
+from pipeline.views.shapes_site import HomePage, ReviewPage, VehiclesPage
 from pipeline.views.spend import build_spend_page
 from pipeline.views.supplier_register import build_supplier_register
 from pipeline.views.tool_register import build_tool_register
@@ -71,33 +69,12 @@ NOT_FOUND = "404.html"
 
 
 @dataclass(frozen=True)
-class Views:
-    """What is shown, before it is rendered: address -> (template, view); and the views of each part with its copies.
-
-    shop : pages of no single part. parts : views of the parts whose pages are made anew.
-    """
-
-    shop: Mapping[str, tuple[str, Any]]
-    parts: Mapping[str, PartViews]
-
-
-@dataclass(frozen=True)
 class PartViews:
     """The views of one part's pages, its copies of evidence, and what was looked at while they were made."""
 
     pages: Mapping[str, tuple[str, Any]]
     copies: tuple[Copy, ...]
     relied: frozenset[Reliance]
-
-
-def build_views(portfolio: Portfolio, root: Path, site: str = "", without: Collection[str] = ()) -> Views:
-    """Make the view of every page.
-
-    site : address under which it is served, as mkdocs.yml says; may be empty. without : parts whose pages are there.
-    """
-    fresh = {number: file for number, file in portfolio.parts.items() if number not in without}
-    parts = {number: build_part_views(file, root, site) for number, file in fresh.items()}
-    return Views(build_shop_views(portfolio, root), parts)
 
 
 def build_part_views(file: PartFile, root: Path, site: str) -> PartViews:
@@ -153,40 +130,16 @@ def _build_sheets(file: PartFile, site: str) -> dict[str, tuple[str, Any]]:
     return pages
 
 
-def find_charts(view: Any) -> Iterator[Any]:
-    """Yield every figure in a view, however deep: charts of figures, and stacks of interfaces."""
-    if isinstance(view, Figure):
-        yield view.chart
-    elif isinstance(view, StackDrawing):
-        yield view
-    elif isinstance(view, tuple):
-        for one in view:
-            yield from find_charts(one)
-    elif isinstance(view, PartPage):
-        yield from find_charts((view.ladder, view.interfaces, view.further))
-    elif dataclasses.is_dataclass(view):
-        for name in ("charts", "sections", "figures", "points", "example", "drawing"):
-            yield from find_charts(getattr(view, name, ()))
-
-
-def render_pages(
-    pages: Mapping[str, tuple[str, Any]], environment: jinja2.Environment, cache: ChartCache
-) -> dict[str, str]:
-    """Render pages while their figures are drawn; the environment's filter `draw` holds a place for each.
-
-    pages : address -> (template, view).
-    """
-    cache.prepare(chart for _, view in pages.values() for chart in find_charts(view))
+def render_pages(pages: Mapping[str, tuple[str, Any]], environment: jinja2.Environment) -> dict[str, str]:
+    """Render pages: address -> (template, view)."""
     texts = {at: render_page(environment, template, view, at) for at, (template, view) in pages.items()}
-    filled = cache.fill_places(texts)
-    if addresses.SPEND_DATA in filled:
-        filled[addresses.SPEND_DATA] = write_points(pages[addresses.SPEND_DATA][1], filled[addresses.SPEND_DATA])
-    return filled
+    if addresses.SPEND_DATA in texts:
+        texts[addresses.SPEND_DATA] = write_points(pages[addresses.SPEND_DATA][1], texts[addresses.SPEND_DATA])
+    return texts
 
 
-def build_data_files(views: Views, portfolio: Portfolio, made_at: int = 0, site: str = "") -> dict[str, str]:
-    """Return the data of the site: the index of parts, tables as CSV, the portfolio as JSON and its schema, the feed of
-    gate events and the calendars of days.
+def build_data_files(portfolio: Portfolio, made_at: int = 0, site: str = "") -> dict[str, str]:
+    """Return the data of the site: the portfolio as JSON and its schema, the feed of gate events, calendars of days.
 
     made_at : seconds since 1970 of the records' last commit. site : address where the site is served, if it is known.
     """
@@ -198,7 +151,7 @@ def build_data_files(views: Views, portfolio: Portfolio, made_at: int = 0, site:
     if feed is not None:
         files[feed.href] = render_feed(feed, site)
     files |= {one.href: render_calendar(one, made_at, site) for one in build_calendars(portfolio)}
-    return files | find_tables(views.shop)
+    return files
 
 
 def find_tables(pages: Mapping[str, tuple[str, Any]]) -> dict[str, str]:

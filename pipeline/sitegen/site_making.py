@@ -8,14 +8,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import jinja2
+
 from pipeline.portfolio.build_cache import BuildCache, compute_code_stamp
 from pipeline.portfolio.portfolio import Portfolio
 from pipeline.portfolio.reliance import NotPlain, compute_digest
+from pipeline.portfolio.two_hands import TwoHands
 from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.link_check import PageLinks, find_links
-from pipeline.sitegen.part_store import PartOutput, PartStore, compute_theme_digest
+from pipeline.sitegen.part_store import MadePart, PartOutput, PartStore, compute_theme_digest
 from pipeline.sitegen.rendering import build_environment
-from pipeline.sitegen.site_files import PartViews, Views, build_views, find_tables, render_pages
+from pipeline.sitegen.site_files import build_part_views, build_shop_views, find_tables, render_pages
 from pipeline.views.shapes_site import Site
 
 ROOM = "pages"
@@ -40,34 +43,54 @@ class MadePage:
 
 @dataclass(frozen=True)
 class MadeSite:
-    """The pages of the shop by address, with the views of what was made anew; and all that there is of each part."""
+    """The pages of the shop by address, with their tables; all that there is of each part; how many figures were
+    drawn."""
 
-    views: Views
     pages: Mapping[str, MadePage]
+    tables: dict[str, str]
     parts: Mapping[str, PartOutput]
+    drawn: int
 
 
-def make_site(portfolio: Portfolio, root: Path, frame: Frame, cache: BuildCache, charts: ChartCache) -> MadeSite:
+def make_site(portfolio: Portfolio, root: Path, frame: Frame, cache: BuildCache) -> MadeSite:
     """Make every page: render what is new or relied on something that changed, and keep it for the next build."""
     common = (frame.site, frame.address, compute_theme_digest(frame.theme))
-    store, shelf = PartStore(root, portfolio, cache, common), PageShelf(cache, common)
+    store, shelf, charts = PartStore(root, portfolio, cache, common), PageShelf(cache, common), ChartCache(root)
+    environment = build_environment(frame.theme, frame.site, charts.draw_in_page)
     known = store.recall()
-    views = build_views(portfolio, root, frame.address, known)
-    ready = shelf.recall(views.shop)
-    fresh = {at: page for at, page in views.shop.items() if at not in ready}
-    for part in views.parts.values():
-        fresh.update(part.pages)
-    texts = render_pages(fresh, build_environment(frame.theme, frame.site, charts.hold_place), charts)
-    made = {at: MadePage(text, find_links(text)) for at, text in texts.items()}
-    pages = {at: ready.get(at) or shelf.keep(at, made[at]) for at in views.shop}
-    parts = {n: known.get(n) or store.keep(n, _gather(views.parts[n], made), views.parts[n]) for n in portfolio.parts}
-    return MadeSite(views, pages, parts)
+    maker = PartMaker(portfolio, root, frame, environment, charts)
+    hands = TwoHands([number for number in portfolio.parts if number not in known], maker.make).start()
+    views = build_shop_views(portfolio, root)
+    pages = shelf.recall(views)
+    fresh = {at: page for at, page in views.items() if at not in pages}
+    for at, text in render_pages(fresh, environment).items():
+        pages[at] = shelf.keep(at, MadePage(text, find_links(text)))
+    drawn = charts.drawn
+    for part in hands.finish():
+        known[part.number] = store.keep(part)
+        drawn += part.drawn
+    charts.sweep()
+    tables = find_tables(views)
+    return MadeSite({at: pages[at] for at in views}, tables, {n: known[n] for n in portfolio.parts}, drawn)
 
 
-def _gather(views: PartViews, made: Mapping[str, MadePage]) -> PartOutput:
-    texts = {at: made[at].text for at in views.pages}
-    links = {at: made[at].links for at in views.pages}
-    return PartOutput(texts, find_tables(views.pages), views.copies, links)
+class PartMaker:
+    """Makes all that the site has of a part, from the portfolio alone: two processes may do it at once."""
+
+    def __init__(
+        self, portfolio: Portfolio, root: Path, frame: Frame, environment: jinja2.Environment, charts: ChartCache
+    ) -> None:
+        self.parts, self.root, self.frame = portfolio.parts, root, frame
+        self.environment, self.charts = environment, charts
+
+    def make(self, number: str) -> MadePart:
+        """Make the pages of a part, and say what they rely on."""
+        before = self.charts.drawn
+        views = build_part_views(self.parts[number], self.root, self.frame.address)
+        texts = render_pages(views.pages, self.environment)
+        links = {at: find_links(text) for at, text in texts.items()}
+        output = PartOutput(texts, find_tables(views.pages), views.copies, links)
+        return MadePart(number, output, views.relied, self.charts.drawn - before)
 
 
 class PageShelf:

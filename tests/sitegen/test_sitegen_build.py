@@ -578,14 +578,15 @@ def test_figures_are_kept_and_a_damaged_one_is_drawn_anew(tmp_path: Path) -> Non
     assert ChartCache(tmp_path).draw(build_chart(3.0)) != drawn
 
 
-def test_figures_drawn_by_a_second_process_are_the_same(tmp_path: Path) -> None:
-    charts = [build_chart(1.0 + at / 10) for at in range(45)]
-    alone, helped = ChartCache(None), ChartCache(tmp_path)
-    helped.prepare(charts)
-    pages = helped.fill_places({str(at): f"a{helped.hold_place(chart)}b" for at, chart in enumerate(charts)})
-    assert helped.drawn == 45
-    for at in (0, 7, 44):
-        assert pages[str(at)] == f"a{alone.draw(charts[at])}b"
+def test_the_oldest_figures_go_where_there_are_too_many(tmp_path: Path) -> None:
+    charts = ChartCache(tmp_path)
+    for at in range(12):
+        charts.draw(build_chart(1.0 + at / 10))
+    charts.sweep(most=12)
+    folder = tmp_path / ".pipeline" / "charts"
+    assert sum(path.is_file() for path in folder.rglob("*")) == 12
+    charts.sweep(most=10)
+    assert sum(path.is_file() for path in folder.rglob("*")) == 8
 
 
 def test_place_that_cannot_be_written_is_no_error(tmp_path: Path) -> None:

@@ -171,7 +171,7 @@ def test_an_edit_touches_only_what_relies_on_it(
         made.append(file.number)
         return build_part_views(file, root, site)
 
-    monkeypatch.setattr("pipeline.sitegen.site_files.build_part_views", build_views)
+    monkeypatch.setattr("pipeline.sitegen.site_making.build_part_views", build_views)
     EDITS["price of a part in a kit"](workspace)
     built = build_site(workspace, today=DAY)
     assert set(made) == {"TW-172", "TW-210"}, "the part itself, and the kit that takes from its sales"

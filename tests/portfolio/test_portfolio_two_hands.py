@@ -1,0 +1,112 @@
+"""Work shared with a helper comes out as work done alone, whatever becomes of the helper."""
+
+from __future__ import annotations
+
+import os
+import signal
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from pipeline.portfolio import two_hands
+from pipeline.portfolio.two_hands import TwoHands, is_helper_there
+
+ALONE = os.getpid()
+needs_helper = pytest.mark.skipif(not is_helper_there(), reason="a helper needs Linux and two processors")
+
+
+def slowly(number: int) -> tuple[int, int]:
+    """Return the square of a number and who reckoned it."""
+    time.sleep(0.002)
+    return number * number, os.getpid()
+
+
+@needs_helper
+def test_both_work_and_the_order_stays() -> None:
+    hands = TwoHands(range(60), slowly).start()
+    found = hands.finish()
+    assert [square for square, _ in found] == [number * number for number in range(60)]
+    assert len({who for _, who in found}) == 2
+
+
+@needs_helper
+def test_the_helper_goes_on_while_this_process_is_busy() -> None:
+    hands = TwoHands(range(40), slowly).start()
+    time.sleep(0.5)
+    found = hands.finish()
+    assert ALONE not in {who for _, who in found}
+
+
+@pytest.mark.parametrize("count", [0, 1, two_hands.WORTH_A_HELPER - 1])
+def test_little_work_is_done_here(count: int) -> None:
+    assert {who for _, who in TwoHands(range(count), slowly).start().finish()} <= {ALONE}
+
+
+def test_no_fork_beside_other_threads() -> None:
+    stop = threading.Event()
+    thread = threading.Thread(target=stop.wait)
+    thread.start()
+    try:
+        assert not is_helper_there()
+        assert {who for _, who in TwoHands(range(30), slowly).start().finish()} == {ALONE}
+    finally:
+        stop.set()
+        thread.join()
+
+
+def die(number: int) -> int:
+    """Die where this is the helper."""
+    if os.getpid() != ALONE:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+def stand_still(number: int) -> int:
+    """Never come back where this is the helper."""
+    while os.getpid() != ALONE:
+        time.sleep(0.05)
+    return number
+
+
+def return_odd(number: int) -> object:
+    """Return what cannot be sent."""
+    return number if os.getpid() == ALONE else lambda: number
+
+
+@pytest.mark.parametrize("do", [die, stand_still, return_odd])
+def test_what_the_helper_does_not_bring_is_done_here(do: object, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(two_hands, "PATIENCE", 0.2)
+    assert TwoHands(range(20), do).start().finish() == list(range(20))  # type: ignore[arg-type]
+
+
+def test_no_place_for_the_file_is_no_error(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse() -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(tempfile, "TemporaryFile", refuse)
+    assert [square for square, _ in TwoHands(range(20), slowly).start().finish()] == [n * n for n in range(20)]
+
+
+def fail(number: int) -> int:
+    """Refuse one number, in either process."""
+    if number == 11:
+        raise ValueError("eleven")
+    return number
+
+
+def test_a_fault_of_the_work_is_raised_here() -> None:
+    with pytest.raises(ValueError, match="eleven"):
+        TwoHands(range(20), fail).start().finish()
+
+
+@needs_helper
+def test_nothing_is_left_behind() -> None:
+    before = sum(1 for _ in Path("/proc/self/fd").iterdir())
+    for _ in range(3):
+        TwoHands(range(20), slowly).start().finish()
+    assert sum(1 for _ in Path("/proc/self/fd").iterdir()) == before
+    with pytest.raises(ChildProcessError):
+        os.waitpid(-1, os.WNOHANG)
