@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from pipeline.findings.finding import Finding, Location, Pointer, Related
 from pipeline.findings.rule import Rule
@@ -15,6 +16,8 @@ from pipeline.model.workspace import Workspace
 from pipeline.portfolio.letting_out import find_leaving, find_leaving_words, find_shared_words, list_numbers
 
 Locate = Callable[[str, Pointer], Location]
+_Tree = dict[str, Any]
+"""Words by their letters; "" ends a word."""
 
 
 @dataclass(frozen=True)
@@ -51,15 +54,29 @@ def check_editions(workspace: Workspace, standings: Mapping[str, Standing], loca
 
 
 def build_pattern(words: Iterable[str]) -> re.Pattern[str] | None:
-    """Return a pattern that finds any of the words standing alone, in any case; None where there are no words.
+    """Return a pattern that finds any of the words standing alone, in any case, the longest; None without words.
 
-    >>> build_pattern(["SD-200"]).search("for sd-200, left").group()
-    'sd-200'
-    >>> build_pattern(["SD-20"]).search("for SD-200") is None
-    True
+    A dash does not hide a number: `SD-200-left` names SD-200. The words are put into one tree of
+    letters, so that thousands of them cost no more at each place of a text than a few.
+
+    >>> build_pattern(["SD-200", "SD-200-L"]).findall("old-sd-200-left, SD-200-L, SD-2001")
+    ['sd-200', 'SD-200-L']
     """
-    chosen = sorted(map(re.escape, words), key=len, reverse=True)
-    return re.compile(rf"(?<![\w-])(?:{'|'.join(chosen)})(?![\w]|-\w)", re.IGNORECASE) if chosen else None
+    tree: _Tree = {}
+    for word in words:
+        at = tree
+        for letter in word.casefold():
+            at = at.setdefault(letter, {})
+        at[""] = {}
+    return re.compile(rf"(?<!\w){_write_pattern(tree)}(?!\w)", re.IGNORECASE) if tree else None
+
+
+def _write_pattern(tree: _Tree) -> str:
+    """Return the pattern of a tree; a branch that goes on is tried before the word that ends here."""
+    branches = [re.escape(letter) + _write_pattern(more) for letter, more in sorted(tree.items()) if letter]
+    if not branches:
+        return ""
+    return f"(?:{'|'.join(branches)}){'?' if '' in tree else ''}" if len(branches) > 1 or "" in tree else branches[0]
 
 
 def _check_numbers(

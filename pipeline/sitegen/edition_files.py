@@ -27,6 +27,7 @@ from pipeline.portfolio.editions import (
     list_embargoed,
     list_leaving,
 )
+from pipeline.portfolio.letting_out import list_numbers
 from pipeline.portfolio.outer_part import OuterCatalogue, OuterPicture
 from pipeline.portfolio.portfolio import Portfolio
 from pipeline.reading.workspace import find_record_folders, read_catalogues
@@ -95,7 +96,8 @@ class OuterEdition:
         self.allowed: set[str] = set()
         self.count = 0
         self.day = dt.date(1970, 1, 1)
-        self.embargoed: re.Pattern[str] | None = None
+        self.embargoed: frozenset[str] = frozenset()
+        self.numbers: re.Pattern[str] | None = None
         if config.nav is not None:
             config.nav = _keep_pages(config.nav, self.pages) or None
 
@@ -113,7 +115,10 @@ class OuterEdition:
         except EditionUnknown as error:
             raise PluginError(str(error)) from None
         unread = set(find_record_folders(self.root)) - set(portfolio.parts)  # nobody knows whether they are secret
-        self.embargoed = build_pattern(n for n in {*list_embargoed(portfolio), *unread} if _is_telling(n))
+        secret = {number for number in (*list_embargoed(portfolio), *unread) if _is_telling(number)}
+        self.embargoed = frozenset(number.casefold() for number in secret)
+        known = (number for file in portfolio.parts.values() for number in list_numbers(file.part))
+        self.numbers = build_pattern((*known, *secret)) if secret else None
         self.count, self.day = len(catalogue.parts), catalogue.shop.today
         assets = self._find_assets()
         self._take_out(files, config, assets)
@@ -186,10 +191,11 @@ class OuterEdition:
 
     def refuse_embargoed(self, address: str, text: str) -> None:
         """Refuse a page or file that names a part of which outsiders must not know today. Raises PluginError."""
-        hit = None if self.embargoed is None else self.embargoed.search(text)
+        told = () if self.numbers is None else self.numbers.findall(text)
+        hit = next((number for number in told if number.casefold() in self.embargoed), None)
         if hit is not None:
             raise PluginError(
-                f"{address} would name {hit.group()}, which is confidential today; nothing was published. "
+                f"{address} would name {hit}, which is confidential today; nothing was published. "
                 "`pipeline check` says which words tell it (L501); take the number out of them"
             )
 

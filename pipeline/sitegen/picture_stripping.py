@@ -15,6 +15,9 @@ from dataclasses import dataclass
 from pathlib import PurePosixPath
 
 MAX_PIXELS = 64_000_000
+MAX_UNPACKED = 256_000_000
+"""Bytes: a small file can claim to hold far more than it does."""
+
 _PNG = b"\x89PNG\r\n\x1a\n"
 _PNG_KEPT = frozenset({b"IHDR", b"PLTE", b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"sBIT", b"IDAT", b"IEND"})
 _CHANNELS = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
@@ -74,6 +77,8 @@ def _strip_png(content: bytes) -> Stripped:
     if width * height > MAX_PIXELS or colour not in _CHANNELS:
         raise ValueError("out of bounds")
     size = _count_png_bytes(width, height, depth * _CHANNELS[colour], bool(interlaced))
+    if size > MAX_UNPACKED:
+        raise ValueError("out of bounds")
     pixels = zlib.decompressobj().decompress(b"".join(data for name, data in chunks if name == b"IDAT"), size)
     if len(pixels) != size:
         raise ValueError("pixels are missing")

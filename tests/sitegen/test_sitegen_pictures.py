@@ -10,6 +10,8 @@ from collections.abc import Callable
 from xml.etree import ElementTree
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image, PngImagePlugin
 
 from pipeline.sitegen.picture_stripping import CannotStrip, strip_picture
@@ -115,6 +117,14 @@ def test_jpeg_keeps_its_pixels_and_which_way_up_it_is(mode: str, more: dict[str,
     assert (found.width, found.height) == ((40, 60) if turned == 6 else (60, 40))
 
 
+def write_jpeg() -> bytes:
+    exif = Image.Exif()
+    exif[0x010E], exif[0x0112] = SECRET, 6
+    out = io.BytesIO()
+    build_image("RGB").save(out, "JPEG", exif=exif, comment=CANARY)
+    return out.getvalue()
+
+
 def write_gif() -> bytes:
     out = io.BytesIO()
     build_image("P").save(out, "GIF", comment=CANARY, transparency=3)
@@ -168,13 +178,31 @@ def test_kind_that_cannot_be_taken_apart_does_not_leave(name: str) -> None:
 @pytest.mark.parametrize("name", ["x.png", "x.jpg", "x.gif", "x.webp", "x.svg"])
 def test_broken_picture_does_not_leave_wherever_it_is_cut(name: str) -> None:
     whole = {"x.png": write_png("RGB"), "x.gif": write_gif(), "x.webp": write_webp("RGB", True)}
-    out = io.BytesIO()
-    build_image("RGB").save(out, "JPEG")
-    content = {**whole, "x.jpg": out.getvalue(), "x.svg": b"<svg><path"}[name]
+    content = {**whole, "x.jpg": write_jpeg(), "x.svg": b"<svg><path"}[name]
     for at in {0, 1, 2, 5, 9, 13, 20, len(content) // 3, len(content) // 2}:
         if at < len(content):
             with pytest.raises(CannotStrip):
                 strip_picture(name, content[:at], keep_words=False)
+
+
+WHOLE = {
+    "x.png": write_png("RGBA"), "x.gif": write_gif(), "x.webp": write_webp("RGBA", False), "x.jpg": write_jpeg(),
+}  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None)
+@given(name=st.sampled_from(sorted(WHOLE)), seed=st.integers(0, 10**9), changes=st.integers(1, 6))
+def test_damaged_picture_is_refused_or_stripped_for_good(name: str, seed: int, changes: int) -> None:
+    """Whatever is changed in a file: nothing is raised but the refusal, and what is stripped has nothing left to strip."""
+    chance, content = random.Random(seed), bytearray(WHOLE[name])
+    for _ in range(changes):
+        content[chance.randrange(len(content))] = chance.choice([0, 0xFF, 0xD9, 0x21, chance.randrange(256)])
+    try:
+        found = strip_picture(name, bytes(content), keep_words=False)
+    except CannotStrip:
+        return
+    again = strip_picture(name, found.content, keep_words=False)
+    assert again == found
 
 
 # --- drawings -----------------------------------------------------------------------------------------
