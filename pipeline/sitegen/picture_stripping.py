@@ -154,14 +154,35 @@ def _strip_jpeg(content: bytes) -> Stripped:
         elif marker == 0xEE and data[:5] == b"Adobe" and len(data) >= 12:
             colours = b"\xff\xee" + struct.pack(">H", 14) + data[:5] + b"\0\x64\0\0\0\0" + data[11:12]
         elif marker in _JPEG_KEPT:
+            _refuse_more(marker, data)
             out.append(bytes((0xFF, marker)) + struct.pack(">H", length) + data)
         elif marker == 0xDA:
+            _refuse_more(marker, data)
             end = _find_scan_end(content, at)
             out.append(b"\xff\xda" + struct.pack(">H", length) + data + content[at:end])
             at = end
     out[1:1] = [frame, _write_orientation(turned) if turned != 1 else b"", colours]
     height, width = size
     return Stripped(b"".join(out) + b"\xff\xd9", ".jpg", *((height, width) if turned >= 5 else (width, height)))
+
+
+def _refuse_more(marker: int, data: bytes) -> None:
+    """Refuse a segment that is longer than what it says it holds (T.81, B.2.2 to B.2.5): nothing rides along in it."""
+    at, end = 0, len(data)
+    if marker == 0xDB:
+        while at < end:
+            at += 129 if data[at] >> 4 else 65
+    elif marker == 0xC4:
+        while at < end:
+            at += 17 + sum(data[at + 1 : at + 17])
+    elif marker in _SIZES:
+        at = 6 + 3 * data[5]
+    elif marker == 0xDA:
+        at = 4 + 2 * data[0]
+    else:
+        at = end - end % 2 if marker == 0xCC else 2
+    if at != end:
+        raise ValueError("a segment holds more than it says")
 
 
 def _find_marker(content: bytes, at: int) -> tuple[int, int]:
