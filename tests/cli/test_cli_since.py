@@ -218,6 +218,18 @@ def test_a_repository_of_somebody_else_is_not_read(tmp_path: Path) -> None:
     assert "H901" in found and "belongs to another user" in found
 
 
+def test_without_git_on_the_machine_everything_else_works(tmp_path: Path) -> None:
+    """A path with no git on it: said with a way out in the review and among the findings; what the records say stands."""
+    folder, empty = copy_demo(tmp_path / "w"), tmp_path / "bin"
+    empty.mkdir()
+    text = run("since", "-w", str(folder), PATH=str(empty)).stdout
+    assert "note: Git was not found on this machine" in text and "install git" in text and "HOLD CALLS  (1)" in text
+    found = run("check", "--history", "-w", str(folder), code=(0, 1), PATH=str(empty)).stdout
+    assert "H901" in found and "git was not found" in found and "G606" in found
+    dated = run("next", "TW-112", "--dates", "-w", str(folder), PATH=str(empty)).stdout
+    assert "TW-112" in dated and "no date of release" in dated
+
+
 def test_nothing_that_a_repository_configures_is_started(tmp_path: Path) -> None:
     folder = copy_demo(tmp_path / "w")
     trap = tmp_path / "sprung"
