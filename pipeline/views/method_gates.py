@@ -53,6 +53,9 @@ def build_gates_method(portfolio: Portfolio) -> MethodPage:
             "more than the evidence proves is an error.",
             "A waiver sets one requirement aside, at somebody's named risk, until a day or an event. Some can "
             "never be waived.",
+            "A decision is judged by what was there on its day: readings, the model of that day, tools accepted, parts "
+            "inside released. The policy, the roles and the list of features are today's: who makes them stricter "
+            "decides again.",
         ),
         (Caution("A proven gate is not a safe part.", "The program never says that a part is safe.", "See Safety."),),
         Section("policy", "The policy in force", tables=tables),

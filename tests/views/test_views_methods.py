@@ -71,3 +71,8 @@ def test_the_history_says_its_limits(portfolio: Portfolio, pages: dict[str, Meth
     assert f"over {portfolio.workspace.catalogues.shop.late_record_days} days" in text
     for word in ("never a proof", "shallow clone", "Nothing in a repository is executed", "review --close"):
         assert word in text, word
+
+
+def test_the_gates_say_by_what_a_past_decision_is_judged(pages: dict[str, MethodPage]) -> None:
+    text = read(pages[find_method_page("gates")])
+    assert "judged by what was there on its day" in text and "policy, the roles and the list of features are" in text
