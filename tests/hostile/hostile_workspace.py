@@ -208,7 +208,9 @@ WORKING = frozenset({"unit"})
 EXTRA: dict[str, dict[str, Any]] = {
     "part": {
         "interfaces": {"rim": {"what": "w", "gap": {"limits": [0.1, 0.9]},
-                               "stack": [{"feature": "length"}, {"name": "sill", "nominal": -39.5, "limits": [-0.1, 0.1]}]}},
+                               "stack": [{"feature": "length"}, {"name": "sill", "nominal": -39.5, "limits": [-0.1, 0.1]}]},
+                       "pin": {"what": "w", "gap": {"limits": [0.1, 0.9]},
+                               "stack": [{"feature": "length"}, {"name": "pin", "nominal": 39.5, "tolerance": "g6"}]}},
         "expansion": {"per_k": [11, 11.7, 12.5], "source": "s"},
         "gauge_studies": {"G1": {"feature": "length", "on": "2026-01-09", "by": "ann", "with": "arm", "file": "evidence/g.csv"}},
         "sample_runs": {"R1": {"feature": "length", "tools": ["die"], "of": "A", "on": "2026-05-22", "by": "ann", "with": "arm", "file": "evidence/r.csv"}},
