@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,9 @@ from markupsafe import Markup
 from pipeline.views.shapes_site import Site
 
 THEME = Path(__file__).with_name("theme")
+
+
+_SYMBOL = re.compile(r'<symbol id="(m-[a-z-]+)"[^>]*>.*?</symbol>\n?')
 
 
 class _Compiled(jinja2.BytecodeCache):
@@ -61,4 +65,21 @@ def find_base(address: str) -> str:
 
 def render_page(environment: jinja2.Environment, template: str, view: object, address: str) -> str:
     """Render one page."""
-    return environment.get_template(template).render(view=view, base_url=find_base(address), page=None)
+    base = find_base(address)
+    text = environment.get_template(template).render(view=view, base_url=base, page=None)
+    return lighten_page(text, f"{base}/{address}")
+
+
+def lighten_page(text: str, own_href: str) -> str:
+    """Return a page without what it does not use: symbols of marks that it has not, its own address before an anchor.
+
+    >>> page = '<symbol id="m-held"><path/></symbol><use href="#m-held"/><a href="./index.html#x">x</a>'
+    >>> lighten_page(page, "./index.html")
+    '<symbol id="m-held"><path/></symbol><use href="#m-held"/><a href="#x">x</a>'
+    >>> lighten_page('<symbol id="m-held"><path/></symbol><p>x</p>', "./index.html")
+    '<p>x</p>'
+    """
+    light = text.replace(f'href="{own_href}#', 'href="#')
+    if "js/spend.js" in light:  # its script puts in panels with marks of their own
+        return light
+    return _SYMBOL.sub(lambda found: found[0] if f'href="#{found[1]}"' in light else "", light)
