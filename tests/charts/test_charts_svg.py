@@ -90,9 +90,8 @@ def _paths(svg: str, **wanted: str) -> list[list[tuple[float, float]]]:
     root = ET.fromstring(svg)
     hatching = set(root.iterfind(f".//{SVG}pattern/{SVG}path"))
     elements = [one for one in root.iter(f"{SVG}path") if one not in hatching]
-    return [
-        _points(one.get("d", "")) for one in elements if all(one.get(key) == value for key, value in wanted.items())
-    ]
+    asked = [one for one in elements if all(one.get(key) == value for key, value in wanted.items())]
+    return [_points(stroke) for one in asked for stroke in re.findall("M[^M]*", one.get("d", ""))]
 
 
 @pytest.mark.parametrize("chart", ALL, ids=NAMES)
