@@ -84,6 +84,8 @@ _MOST_GUESSES = 3
 _MOST_TRACES = 2
 _MOST_PLOTS = 2
 _SAYS_NOTHING = 0.4
+_MOST_BESIDE = 5
+"""With more originals side by side there is no room for a sentence beside them; it stands with the nominals."""
 
 
 def build_measurement_sections(file: PartFile) -> tuple[Section, ...]:
@@ -179,7 +181,7 @@ def _build_side_by_side(file: PartFile, found: list[FeatureMeasured]) -> Table:
         Column("unit"),
         Column("nominal", number=True),
         *(Column(f"{name}, {CONDITIONS[file.part.originals[name].condition]}", number=True) for name in names),
-        Column("originals say"),
+        *([Column("originals say")] if len(names) <= _MOST_BESIDE else []),
     )
     rows = tuple(_build_side_row(one, names) for one in found if one.values)
     caption = "Values of each original, by feature"
@@ -200,7 +202,9 @@ def _build_side_row(one: FeatureMeasured, names: list[str]) -> Row:
                 shown = word_value(value.value, value.expanded, places)
                 texts.append(shown if value.is_counted else f"({shown})")
         cells.append(Cell(build_line("; ".join(texts) or "–")))
-    return Row((*cells, Cell(build_line(one.nominal.sentence))))
+    if len(names) <= _MOST_BESIDE:
+        cells.append(Cell(build_line(one.nominal.sentence)))
+    return Row(tuple(cells))
 
 
 def _build_left_out(anchors: Anchors, found: list[FeatureMeasured]) -> Table:
