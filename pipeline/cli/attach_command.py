@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.cli.asking import Asker
-from pipeline.cli.attach_studies import Entry, take_gauge_study, take_person, take_sample_run
+from pipeline.cli.attach_studies import Entry, list_tools, take_gauge_study, take_person, take_sample_run
 from pipeline.cli.bench_step import Desk, add_bench_options, run_step, take_near
 
 if TYPE_CHECKING:
@@ -235,7 +235,7 @@ def take_first_article(asker: Asker, near: Near, flags: Mapping[str, Any], day: 
 
     part, lineage = near.part, near.lineage
     assert part is not None and lineage is not None
-    tools = asker.take(flags["tools"], "--tools", "Tools that made it", parse_some_of(part.tools, "tool"))
+    tools = asker.take(flags["tools"], "--tools", "Tools that made it", parse_some_of(list_tools(part), "tool"))
     of = asker.take_choice(flags["of"], "--of", "Of which revision", part.revisions, default=lineage.current)
     by = take_person(asker, near, flags["by"], "--by", "Who inspected it")
     seen_by = take_person(asker, near, flags["seen_by"], "--seen-by", "Seen by", optional=True)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.cli.asking import Asker
 
 if TYPE_CHECKING:
+    from pipeline.model.part import Part
     from pipeline.portfolio.near import Near
 
 
@@ -36,6 +37,11 @@ def take_person(asker: Asker, near: Near, given: str | None, flag: str, question
     return asker.take_choice(given, flag, question, people, **more)
 
 
+def list_tools(part: Part) -> tuple[str, ...]:
+    """Return the tools that can make a part: its own, and those that another part's record keeps."""
+    return (*part.tools, *(use.split("/")[1] for use in part.uses_tools))
+
+
 def take_gauge_study(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.date) -> Entry:
     """Ask for what a gauge study must say: which feature, which instrument, who ran it."""
     part = near.part
@@ -56,7 +62,7 @@ def take_sample_run(asker: Asker, near: Near, flags: Mapping[str, Any], day: dt.
     assert part is not None and lineage is not None
     entry = {
         "feature": asker.take_choice(flags["feature"], "--feature", "Which feature", part.features),
-        "tools": asker.take(flags["tools"], "--tools", "Tools that made them", parse_some_of(part.tools, "tool")),
+        "tools": asker.take(flags["tools"], "--tools", "Tools that made them", parse_some_of(list_tools(part), "tool")),
         "of": asker.take_choice(flags["of"], "--of", "Of which revision", part.revisions, default=lineage.current),
         "on": day, "by": take_person(asker, near, flags["by"], "--by", "Who measured"),
         "with": _take_instrument(asker, near, flags), "file": ...,

@@ -10,7 +10,7 @@ import click
 
 from pipeline.cli.asking import Asker
 from pipeline.cli.attach_command import build_entries, take_first_article
-from pipeline.cli.attach_studies import take_person
+from pipeline.cli.attach_studies import list_tools, take_person
 from pipeline.cli.bench_step import Desk, add_bench_options, run_step, take_near
 
 if TYPE_CHECKING:
@@ -55,6 +55,8 @@ def command(part: str, tool: str | None, step: str | None, desk: Desk, **flags: 
     pipeline tool TW-101 die "first article" --pieces 5 --finished --settings shots.csv --by mara --result open
     pipeline tool TW-101 --article A1 --result good --gives "rim_od=112.41 112.38 112.44"
     """
+    from pipeline.portfolio.tool_steps import find_keeper
+
     near = take_near(desk, part)
     asker = desk.build_asker()
     if flags["article"] is not None:
@@ -67,6 +69,11 @@ def command(part: str, tool: str | None, step: str | None, desk: Desk, **flags: 
     day = desk.day or near.today
     if word == FIRST_ARTICLE:
         return _record_article(desk, near, asker, name, flags, day)
+    keeper = find_keeper(near, name)
+    if keeper not in (None, near.number):
+        raise click.UsageError(
+            f"{name} is kept in the record of {keeper}: pipeline tool {keeper} {name} {step or word}"
+        )
     added = _take_new_tool(asker, near, name, flags)
     asker.refuse_missing()
     from pipeline.model.words import ToolStep
@@ -82,7 +89,7 @@ def _take_name(asker: Asker, near: Near, tool: str | None, flags: dict[str, Any]
     assert near.part is not None
     if flags["kind"] is not None:
         return asker.take(tool, "TOOL", "Id of the tool", parse_key)
-    return asker.take_choice(tool, "TOOL", "Which tool (--kind adds one)", near.part.tools)
+    return asker.take_choice(tool, "TOOL", "Which tool (--kind adds one)", list_tools(near.part))
 
 
 def _take_step(asker: Asker, near: Near, name: str | None, step: str | None) -> str | None:
@@ -161,8 +168,6 @@ def _record_article(
     from pipeline.portfolio.tool_steps import find_article_faults, find_readings_outside
 
     assert near.part is not None
-    if name not in near.part.tools:
-        raise click.UsageError(f"{near.number} has no tool {name}; record its steps first.")
     _end_with(find_article_faults(near, name, day))
     entry = take_first_article(asker, near, {**flags, "tools": flags["tools"] or name}, day)
     asker.refuse_missing()

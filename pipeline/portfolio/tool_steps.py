@@ -134,18 +134,31 @@ def _has_article(part: Part, name: str) -> bool:
     return any(name in article.tools and article.result is Result.GOOD for article in part.first_articles.values())
 
 
-def find_article_faults(near: Near, name: str, day: dt.date) -> tuple[str, ...]:
-    """Return why no first article can come off a tool yet."""
+def find_keeper(near: Near, name: str) -> str | None:
+    """Return the record that keeps a tool which this part uses: its own number, another's, None for no such tool."""
     assert near.part is not None
-    tool = near.part.tools[name]
+    if name in near.part.tools:
+        return near.number
+    return next((use.split("/")[0] for use in near.part.uses_tools if use.split("/")[1] == name), None)
+
+
+def find_article_faults(near: Near, name: str, day: dt.date) -> tuple[str, ...]:
+    """Return why no first article can come off a tool yet; the tool may be kept in another part's record."""
+    assert near.part is not None
+    keeper = find_keeper(near, name)
+    record = near.part if keeper == near.number else near.others.get(keeper or "")
+    tool = None if record is None else record.tools.get(name)
+    if keeper is None or tool is None:
+        return (f"{near.number} has no tool {name}",)
+    is_own = keeper == near.number
     cut = tool.steps.get(ToolStep.CUTTING)
     if cut is None:
         state = f"is {tool.state}" if tool.state is not None else "has no step yet"
-        place = find_place(near, ("tools", name, "steps"))
-        way = f"pipeline tool {near.number} {name} cutting --day DAY"
+        place = find_place(near, ("tools", name, "steps") if is_own else ("uses_tools",))
+        way = f"pipeline tool {keeper} {name} cutting --day DAY"
         return (f"{place}: {name} {state}: no pieces come off a tool that is not cut ({way})",)
     if cut > day:
-        place = find_place(near, ("tools", name, "steps", ToolStep.CUTTING.value))
+        place = find_place(near, ("tools", name, "steps", ToolStep.CUTTING.value) if is_own else ("uses_tools",))
         return (f"{place}: {name} was cut from {cut} on, after {day}; give the right --day",)
     return ()
 

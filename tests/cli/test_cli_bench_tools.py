@@ -118,6 +118,37 @@ def test_readings_outside_the_limits_are_never_called_good(released: Path, tmp_p
     assert code == EXIT_FINDINGS and "A1 came out bad already" in said and f"{RECORD}:" in said, said
 
 
+def test_a_tool_that_another_record_keeps_moves_on_there_and_makes_articles_here(released: Path) -> None:
+    folder = released / "projects/SD-200"
+    folder.mkdir()
+    (folder / "part.yaml").write_text(
+        "part: SD-200\nname: Cap\nfamily: cast\nsafety: S0\nengineer: ann\nfits: {saloon: {vehicle: finch, body: saloon, "
+        "years: 1951}}\nfeatures:\n  edge: {what: edge, kind: size, nominal: 3, limits: [0, 1], unit: mm}\nrevisions:\n"
+        "  A: {on: 2026-01-20, by: ann}\nuses_tools: [SD-100/die]\n", "utf-8",
+    )  # fmt: skip
+    code, said = call(released, "tool", "SD-200", "die", "ordered", "--yes")
+    assert code == EXIT_USAGE and "die is kept in the record of SD-100: pipeline tool SD-100 die ordered" in said, said
+    article = (
+        "tool",
+        "SD-200",
+        "die",
+        "first article",
+        *ARTICLE[:-2],
+        "--gives",
+        "edge=3.1 3.2 3.0",
+        "--result",
+        "open",
+    )
+    code, said = call(released, *article, "--yes")
+    assert code == EXIT_FINDINGS and "pipeline tool SD-100 die cutting --day DAY" in said, said
+    for step in ("ordered", "cutting"):
+        assert call(released, "tool", "SD-100", "die", step, "--day", "2026-05-12", "--yes")[0] == EXIT_CLEAN
+    code, said = call(released, *article, "--yes")
+    assert code == EXIT_CLEAN, said
+    near, _ = read_near(released, "SD-200")
+    assert near is not None and near.part is not None and near.part.first_articles["A1"].tools == ("die",)
+
+
 def test_a_tool_without_a_quote_is_added_with_its_first_step(released: Path) -> None:
     nest = (
         "tool",
