@@ -133,6 +133,7 @@ def _build_into(root: Path, draft: Path, out: Path, today: dt.date | None, editi
             plugin = config.plugins["pipeline"]
             if not isinstance(plugin, PipelinePlugin):
                 raise SiteNotBuilt(f"{CONFIG} does not name the plugin `pipeline`")
+            plugin.old_site = out if out.is_dir() else None
             day = today or dt.date.today()
             with _set_epoch(find_record_point(root, day).seconds):
                 build_with_mkdocs(config)

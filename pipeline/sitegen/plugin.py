@@ -23,7 +23,7 @@ from mkdocs.config.defaults import MkDocsConfig
 from mkdocs.exceptions import PluginError
 from mkdocs.livereload import LiveReloadServer
 from mkdocs.plugins import BasePlugin, event_priority
-from mkdocs.structure.files import File, Files
+from mkdocs.structure.files import Files
 from mkdocs.structure.pages import Page
 
 from pipeline.findings.finding import Severity
@@ -34,6 +34,7 @@ from pipeline.portfolio.portfolio import Portfolio, build_portfolio
 from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.edition_files import WRITTEN_TEMPLATE, OuterEdition, open_edition
 from pipeline.sitegen.link_check import PageLinks, check_links
+from pipeline.sitegen.made_files import MadeFile
 from pipeline.sitegen.part_store import blank_commit, fill_commit
 from pipeline.sitegen.record_point import RecordPoint, find_record_point
 from pipeline.sitegen.rendering import dress_environment
@@ -47,14 +48,6 @@ log = logging.getLogger("mkdocs.plugins.pipeline")
 
 WATCHED = ("projects", "shared")
 _POLICY = re.compile(rb"(<meta http-equiv=\"Content-Security-Policy\" content=\"[^\"]*script-src 'self')( file:)?;")
-
-
-class MadeFile(File):
-    """A file that MkDocs copies as it is, even where evidence is named like a page in Markdown."""
-
-    def is_documentation_page(self) -> bool:
-        """Never a page to convert."""
-        return False
 
 
 class PipelineConfig(base.Config):  # type: ignore[no-untyped-call]
@@ -80,6 +73,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
     links: dict[str, PageLinks]
     cache: ChartCache
     drawn: int = 0
+    old_site: Path | None = None
 
     def on_startup(self, *, command: Literal["build", "gh-deploy", "serve"], dirty: bool) -> None:
         """Remember whether the site is served or built; also keeps this plugin across rebuilds."""
@@ -186,9 +180,14 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         if old is not None:
             files.remove(old)
         if content is not None:
-            files.append(MadeFile.generated(config, path, content=content))
+            made = MadeFile.generated(config, path, content=content)
         elif source is not None:
-            files.append(MadeFile.generated(config, path, abs_src_path=str(source)))
+            made = MadeFile.generated(config, path, abs_src_path=str(source))
+        else:
+            return
+        if isinstance(made, MadeFile):
+            made.old_site = self.old_site
+        files.append(made)
 
     def _report(self, portfolio: Portfolio) -> None:
         """Say in the log what had to be left out, with its place, and count the rest."""

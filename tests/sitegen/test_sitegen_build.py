@@ -89,6 +89,22 @@ def test_two_builds_of_one_day_give_the_same_bytes(workspace: Callable[..., Path
     assert len(first) > 80
 
 
+def test_what_stayed_the_same_keeps_its_time_and_what_did_not_is_written(workspace: Callable[..., Path]) -> None:
+    root = workspace()
+    site = build_site(root).out
+    before = {path: path.stat() for path in site.rglob("*") if path.is_file()}
+    other, linked = site / "rules" / "index.html", site / "marks.html"
+    other.write_bytes(other.read_bytes().replace(b"<h1", b"<h2", 1))  # of the same size, by another hand
+    linked.unlink()
+    linked.symlink_to(root / "shared" / "shop.yaml")
+    build_site(root)
+    after = {path: path.stat() for path in before}
+    assert b"<h1" in other.read_bytes() and not linked.is_symlink() and linked.read_bytes().startswith(b"<!")
+    stayed = [path for path in before if after[path].st_ino == before[path].st_ino]
+    assert site / "parts" / "SD-100.html" in stayed and other not in stayed and linked not in stayed
+    assert all(after[path].st_mtime_ns == before[path].st_mtime_ns and after[path].st_nlink == 1 for path in stayed)
+
+
 def test_commit_stands_in_the_foot_and_two_builds_of_it_are_the_same(workspace: Callable[..., Path]) -> None:
     root = workspace()
     env = {**os.environ, "GIT_AUTHOR_DATE": "2026-05-30T12:00:00Z", "GIT_COMMITTER_DATE": "2026-05-30T12:00:00Z"}
@@ -123,6 +139,7 @@ def test_failing_write_leaves_the_old_site_whole(
         whole(self, dirty)
 
     monkeypatch.setattr(File, "copy_file", full_disk)
+    monkeypatch.setattr("pipeline.sitegen.made_files.MadeFile.take_old", lambda _: False)
     result = CliRunner().invoke(build_command, ["-w", str(root)], standalone_mode=True)
     assert result.exit_code == 1
     assert "No space left on device" in result.output and "old one stays" in result.output
