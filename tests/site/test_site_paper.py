@@ -14,14 +14,13 @@ from pypdf import PdfReader
 pytestmark = pytest.mark.browser
 PAGES = (
     "index.html", "review.html", "parts/index.html", "parts/TW-101.html", "vehicles.html", "spend.html", "flow.html", "buying.html",
-    "registers.html", "suppliers.html", "resources.html", "tools.html", "measured/TW-101.html", "money/TW-101.html",
-    "releases/TW-101.html", "quotes/TW-101.html", "travellers/TW-101.html", "methods/gates.html", "rules/G606.html", "rules/index.html",
-    "marks.html", "guide.html", "404.html",
+    "suppliers.html", "tools.html", "measured/TW-101.html", "money/TW-101.html",
+    "releases/TW-101.html", "quotes/TW-101.html", "travellers/TW-101.html", "methods/gates.html", "rules/G606.html",
+    "marks.html", "guide.html",
 )  # fmt: skip
 OPEN_ALL = "document.querySelectorAll('details').forEach(it => { it.open = true })"
 # What must stand on paper: every head of a column and the last cell of the widest row of each table that paper shows.
 WANTED = """() => Array.from(document.querySelectorAll("main table")).filter(table => table.getClientRects().length).map(table => {
-    const shown = node => Array.from(node.querySelectorAll("*")).filter(it => !it.children.length || it.tagName === "SMALL");
     const words = node => { const copy = node.cloneNode(true); copy.querySelectorAll("svg, details, .unseen, .needs-script").forEach(it => it.remove());
         return copy.textContent.replace(/\\s+/g, " ").trim(); };
     const heads = table.tHead && table.tHead.rows.length && !table.tHead.matches(".unseen") ?
@@ -71,7 +70,7 @@ def test_paper_shows_every_column_to_its_last_cell(demo_site: Path, open_page: C
             assert squeeze(head) in text, (table["caption"], head)
         for end in table["ends"]:
             assert squeeze(end)[:60] in text, (table["caption"], end)
-    assert page == "404.html" or tables
+    assert tables
 
 
 @pytest.mark.parametrize("page", PAGES)
