@@ -55,12 +55,12 @@ def command(
         plan = plan_import(root, sheet, how, today)
     except ValueError as error:
         raise click.UsageError(f"{file.name}: {error}") from None
-    written = _write(root, plan, update=update) if write else ()
+    written, failed = _write(root, plan, update=update) if write else ((), 0)
     if as_json:
         click.echo(render_json(build_import_dict(plan, written, wrote=write)))
     else:
         click.echo(render_import(plan, written, wrote=write, update=update, show_all=show_all))
-    return 1 if plan.count(Outcome.REFUSED) else 0
+    return 1 if failed or plan.count(Outcome.REFUSED) else 0
 
 
 def _read(file: Path, map_file: Path | None) -> tuple[SheetMap, Sheet]:
@@ -79,14 +79,16 @@ def _read(file: Path, map_file: Path | None) -> tuple[SheetMap, Sheet]:
         raise click.UsageError(str(error)) from None
 
 
-def _write(root: Path, plan: ImportPlan, *, update: bool) -> tuple[str, ...]:
-    """Write the records, each whole; one that somebody else wrote in between is left alone and told."""
+def _write(root: Path, plan: ImportPlan, *, update: bool) -> tuple[tuple[str, ...], int]:
+    """Write the records, each whole; one that somebody else wrote in between, or that the disk refuses, is told and
+    counted."""
     from pipeline.portfolio.importing import Outcome
     from pipeline.reading.workspace import build_part_path
     from pipeline.writing.plans import ChangedMeanwhileError, Plan, PlannedFile, write_plan
 
     wanted = {Outcome.NEW, *([Outcome.DIFFERS] if update else [])}
     written: list[str] = []
+    failed = 0
     for row in plan.rows:
         if row.outcome not in wanted or row.content is None or row.number is None:
             continue
@@ -95,4 +97,5 @@ def _write(root: Path, plan: ImportPlan, *, update: bool) -> tuple[str, ...]:
             written += write_plan(root, Plan((file,)), row.number)
         except (ChangedMeanwhileError, OSError) as error:
             click.echo(f"row {row.row}: {error}; run the import again", err=True)
-    return tuple(written)
+            failed += 1
+    return tuple(written), failed

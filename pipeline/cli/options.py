@@ -24,9 +24,12 @@ class DayType(click.ParamType):  # type: ignore[type-arg,unused-ignore]
         if isinstance(value, dt.date):
             return value
         try:
-            return dt.date.fromisoformat(str(value))
+            day = dt.date.fromisoformat(str(value))
         except ValueError:
             self.fail(f"{value!r} is not a day; write it as 2026-05-20", param, ctx)
+        if not 1900 <= day.year < 2200:  # days around it are reckoned with, and the calendar has two ends
+            self.fail(f"{value!r} is not a day that a part is made on; write it as 2026-05-20", param, ctx)
+        return day
 
 
 def find_workspace(start: Path) -> Path:

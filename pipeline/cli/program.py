@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import io
 import os
@@ -126,6 +127,11 @@ def _run() -> NoReturn:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(EXIT_CLEAN)
+    except OSError as error:  # the disk, the rights or the network: nothing that the program did wrong
+        where = "" if error.filename is None else f": {error.filename}"
+        with contextlib.suppress(OSError):
+            click.echo(f"Error: {error.strerror or error}{where}", err=True)
+        sys.exit(EXIT_USAGE)
     except Exception as error:
         _explain_bug(error)
         sys.exit(EXIT_BUG)

@@ -19,6 +19,7 @@ from platform import python_version
 from typing import Any
 
 import pipeline
+from pipeline.reading.source import is_link_inside
 
 PLACE = ".pipeline/cache.sqlite"
 LAYOUT = 1
@@ -56,7 +57,7 @@ class BuildCache:
     """Values by room and name, each with the stamp under which it was kept. Used in one thread, and closed."""
 
     def __init__(self, root: Path | None) -> None:
-        self._path = None if root is None else root / PLACE
+        self._path = None if root is None or is_link_inside(root, root / PLACE) else root / PLACE
         self._connection = None if self._path is None else _open(self._path)
         self._new: dict[tuple[str, str], tuple[str, bytes]] = {}
         self._used: list[tuple[str, str]] = []

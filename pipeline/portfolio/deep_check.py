@@ -16,6 +16,7 @@ from pipeline.portfolio.ledger import Ledger, Line
 from pipeline.portfolio.plain_values import decode, encode
 from pipeline.portfolio.reliance import Reliance, compute_digest, take_notes
 from pipeline.portfolio.two_hands import TwoHands
+from pipeline.reading.evidence import look_at_file
 from pipeline.reading.workspace import Reading, build_part_path
 
 if TYPE_CHECKING:
@@ -80,11 +81,18 @@ class DeepCheck:
         missing = [number for number in numbers if number not in known]
         for number, look in zip(missing, TwoHands(missing, self.look).start().finish(), strict=True):
             known[number] = look.findings, look.measured
-            if look.lines is not None:
+            if look.lines is not None and self._is_at_rest(number):
                 told = [encode(one) for one in look.findings]
                 self.cache.keep(ROOM, number, self.stamp, {"relied": look.lines, "findings": told})
         for number in numbers:
             yield number, *known[number]
+
+    def _is_at_rest(self, number: str) -> bool:
+        """True when the evidence of a part is still what its hashes were taken of: what was seen of a file that was
+        taken away in between must not be kept under the hash that it had before."""
+        known = {name: file for (owner, name), file in self.workspace.files.items() if owner == number}
+        folder = build_part_path(number).rpartition("/")[0]
+        return all(look_at_file(self.root, folder, name, file.listed) == file for name, file in known.items())
 
     def _recall(self, number: str) -> tuple[list[Finding], Measured] | None:
         kept = self.kept.get(number)

@@ -33,6 +33,7 @@ from pipeline.planning.flow_simulation import (
     forecast_steps,
     simulate,
 )
+from pipeline.reading.source import is_link_inside
 
 FOLDER = ".pipeline/flow"
 WORLDS, EXTRA_WORLDS, PAST_WORLDS = 400, 80, 150
@@ -124,6 +125,8 @@ def compute_key(inputs: object) -> str:
 
 def keep_simulation(root: Path, key: str, found: Simulation) -> None:
     """Keep a simulation; what cannot be written is reckoned again the next time. Older ones are taken away."""
+    if is_link_inside(root, root / FOLDER):
+        return  # older ones are taken away below: never in a folder that lies elsewhere
     text = json.dumps(dataclasses.asdict(found), separators=(",", ":"))
     with contextlib.suppress(OSError):
         folder = root / FOLDER

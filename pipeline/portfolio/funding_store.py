@@ -15,6 +15,7 @@ from pipeline.planning.funding_case import FundingCase
 from pipeline.planning.funding_sureness import WorldModel
 from pipeline.portfolio.funding_study import USUAL, OnStage, Study, StudySettings, compute_study
 from pipeline.portfolio.plain_values import decode, encode
+from pipeline.reading.source import is_link_inside
 
 FOLDER = ".pipeline/plans"
 KEPT = 40
@@ -48,7 +49,8 @@ def study_kept(
 
     What is damaged or cannot be written is made anew, never an error. A study that was stopped by hand is not kept.
     """
-    path = None if root is None else root / FOLDER / f"{compute_key(case, model, settings)}.json"
+    is_kept = root is not None and not is_link_inside(root, root / FOLDER)
+    path = root / FOLDER / f"{compute_key(case, model, settings)}.json" if root is not None and is_kept else None
     kept = None if path is None else _read(path)
     if kept is not None:
         return kept

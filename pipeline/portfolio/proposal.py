@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.findings.finding import Finding, Pointer, render_pointer
+from pipeline.model.named_files import find_named_files
 from pipeline.portfolio.near import Near, find_new_faults, preview
 from pipeline.reading.evidence import LIST_NAME, read_hash
 from pipeline.reading.large_files import MAX_POINTER, parse_pointer
+from pipeline.reading.source import is_link_inside
 from pipeline.writing.encoding import edit_bytes
 from pipeline.writing.evidence_list import add_hashes
 from pipeline.writing.names import build_safe_name, find_free_name
@@ -95,6 +97,10 @@ def attach_file(near: Near, file: Path, taken: Mapping[str, str] | None = None) 
     digest, size = read_hash(file)
     pointer = parse_pointer(file.read_bytes()) if size < MAX_POINTER else None
     listed_as = digest if pointer is None else pointer.sha256
+    left = _find_left(near, file, digest, listed_as)
+    if left is not None:
+        note = f"{left} lies there already and no entry names it (a command was stopped half-way): it is taken up"
+        return Attachment(left, file.read_bytes(), listed_as, is_there=True), (note,)
     same = find_duplicate(near, listed_as) or next((p for p, d in (taken or {}).items() if d == listed_as), None)
     if same is not None:
         raise ValueError(f"{file.name} is attached already: {same} has these very bytes")
@@ -103,6 +109,22 @@ def attach_file(near: Near, file: Path, taken: Mapping[str, str] | None = None) 
     if inside is not None:
         return Attachment(inside, file.read_bytes(), listed_as, is_there=True), ()
     return _place_bytes(near, file.name, file.read_bytes(), listed_as, taken or {})
+
+
+def _find_left(near: Near, file: Path, digest: str, listed_as: str) -> str | None:
+    """Return the place of these very bytes among the evidence, where no entry names it: a command was stopped after it
+    had copied the file and before it wrote the record. None where there is none."""
+    if near.part is None or _find_place(near.root / near.folder, file) is not None:
+        return None
+    named = {name for name, _ in find_named_files(near.part)}
+    own_name = f"evidence/{build_safe_name(file.name)}"
+    listed = [path for path, known in near.listed.items() if known == listed_as]
+    for path in (*listed, *([] if own_name in near.listed else [own_name])):
+        place = near.root / near.folder / path
+        is_free = path not in named and place.is_file() and not is_link_inside(near.root, place)
+        if is_free and read_hash(place)[0] == digest:
+            return path
+    return None
 
 
 def attach_bytes(

@@ -20,6 +20,7 @@ from pipeline.model.words import Say
 from pipeline.portfolio.check import Checked
 from pipeline.portfolio.recorded_facts import RecordedFact, find_facts
 from pipeline.reading.past import parse_plain
+from pipeline.reading.source import is_link_inside
 from pipeline.reading.workspace import build_part_path
 
 CACHE = ".pipeline/history.sqlite"
@@ -98,7 +99,7 @@ def read_story(
     history = read_record_history(
         opened.repository,
         parse=parse_plain,
-        cache=root / CACHE if remember else None,
+        cache=root / CACHE if remember and not is_link_inside(root, root / CACHE) else None,
         version=VERSION,
         now=_find_now(workspace.catalogues),
     )

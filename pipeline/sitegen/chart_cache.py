@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pipeline.charts
+from pipeline.reading.source import is_link_inside
 
 FOLDER = ".pipeline/charts"
 KEPT = 40_000
@@ -38,7 +39,7 @@ class ChartCache:
     """Figures by key, in memory and on disk. What is damaged or cannot be written is drawn anew, never an error."""
 
     def __init__(self, root: Path | None) -> None:
-        self.folder = None if root is None else root / FOLDER
+        self.folder = None if root is None or is_link_inside(root, root / FOLDER) else root / FOLDER
         self.known: dict[str, str] = {}
         self.drawn = 0
 

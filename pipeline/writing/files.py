@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import glob
 import os
 import tempfile
 from pathlib import Path
@@ -14,9 +15,11 @@ def write_bytes(path: Path, content: bytes) -> None:
     The bytes go into a file beside it, are flushed to the disk, and take the old one's place in one step.
     Raises OSError; the old file is untouched then, and nothing is left beside it.
     """
+    new_folders = [folder for folder in (path.parent, *path.parent.parents) if not folder.exists()]
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+    name = ""
     try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
             stream.flush()
@@ -26,8 +29,18 @@ def write_bytes(path: Path, content: bytes) -> None:
         Path(name).replace(path)
     except BaseException:
         with contextlib.suppress(OSError):
-            Path(name).unlink()
+            if name:
+                Path(name).unlink()
+            for folder in new_folders:
+                folder.rmdir()
         raise
+
+
+def sweep_drafts(path: Path) -> None:
+    """Take away what a killed write of this file left beside it. The caller holds the lock of all who write it."""
+    with contextlib.suppress(OSError):
+        for left in path.parent.glob(f".{glob.escape(path.name)}.*.part"):
+            left.unlink()
 
 
 def write_text(path: Path, text: str) -> None:

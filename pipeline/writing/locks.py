@@ -9,6 +9,8 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from pipeline.reading.source import is_link_inside
+
 LOCK_FOLDER = ".pipeline/locks"
 WAIT_SECONDS = 20.0
 
@@ -25,6 +27,8 @@ def take_lock(root: Path, name: str, wait: float = WAIT_SECONDS) -> Iterator[Non
     so a crash leaves nothing that somebody must take away.
     """
     folder = root / LOCK_FOLDER
+    if is_link_inside(root, folder / f"{name}.lock"):
+        raise LockedError(f"{LOCK_FOLDER} is a link or lies behind one; take the link away")
     folder.mkdir(parents=True, exist_ok=True)
     ignored = folder.parent / ".gitignore"
     if not ignored.exists():

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.reading.source import is_link_inside
-from pipeline.writing.files import write_bytes
+from pipeline.writing.files import sweep_drafts, write_bytes
 from pipeline.writing.locks import take_lock
 
 
@@ -96,6 +96,7 @@ def write_plan(root: Path, plan: Plan, lock: str) -> tuple[str, ...]:
             if read_bytes_if_there(root, file.path) != file.before:
                 raise ChangedMeanwhileError(file.path)
         for file in plan.files:
+            sweep_drafts(root / file.path)
             if file.before != file.after:
                 write_bytes(root / file.path, file.after)
     return plan.paths

@@ -6,10 +6,17 @@ Run this file as a program to write them anew: `python3 tests/architecture/test_
 from __future__ import annotations
 
 import ast
+import functools
 import re
+import sys
 from pathlib import Path
 
 import pytest
+
+if str(Path(__file__).parents[1]) not in sys.path:  # run as a program
+    sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from architecture import licences, tried
 
 from pipeline.cli.program import COMMANDS
 
@@ -35,7 +42,19 @@ def render_commands() -> str:
     return f"| command | what it does |\n| --- | --- |\n{rows}"
 
 
-BLOCKS = (("DEVELOPERS.md", "rooms", render_rooms), ("README.md", "commands", render_commands))
+@functools.cache
+def find_marks() -> tuple[tried.Mark, ...]:
+    """Every mark of every test that tries to do harm; collected once."""
+    return tuple(tried.collect())
+
+
+BLOCKS = (
+    ("DEVELOPERS.md", "rooms", render_rooms),
+    ("README.md", "commands", render_commands),
+    ("DEVELOPERS.md", "hostile", lambda: tried.render_hostile(list(find_marks()))),
+    ("DEVELOPERS.md", "faults", lambda: tried.render_faults(list(find_marks()))),
+    ("DEVELOPERS.md", "licences", licences.render_licences),
+)
 
 
 def find_block(text: str, name: str) -> str:

@@ -82,6 +82,10 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path / "w"
 
 
+@pytest.mark.hostile(
+    "git",
+    "hooks, filters, fsmonitor, external diff and text converters, pagers, signature programs, fetching: never run",
+)
 def test_the_trap_works_when_git_is_used_as_typed(folder: Path, tmp_path: Path) -> None:
     arm(folder, tmp_path / "sprung")
     subprocess.run(
@@ -90,6 +94,10 @@ def test_the_trap_works_when_git_is_used_as_typed(folder: Path, tmp_path: Path) 
     assert (tmp_path / "sprung").exists()
 
 
+@pytest.mark.hostile(
+    "git",
+    "hooks, filters, fsmonitor, external diff and text converters, pagers, signature programs, fetching: never run",
+)
 def test_no_reading_executes_anything(folder: Path, tmp_path: Path) -> None:
     arm(folder, tmp_path / "sprung")
     read_everything(reopen(folder))
@@ -120,6 +128,10 @@ def graft_and_shallow(folder: Path) -> None:
 
 
 @pytest.mark.parametrize("state", [None, detach, leave_merge_half_done, graft_and_shallow])
+@pytest.mark.hostile(
+    "git",
+    "hooks, filters, fsmonitor, external diff and text converters, pagers, signature programs, fetching: never run",
+)
 def test_reading_changes_not_one_byte(folder: Path, tmp_path: Path, state: Callable[[Path], None] | None) -> None:
     """No lock, no refreshed index, no packed references, no log of what was read."""
     if state is not None:
@@ -130,6 +142,7 @@ def test_reading_changes_not_one_byte(folder: Path, tmp_path: Path, state: Calla
     assert photograph(folder) == before and not (tmp_path / "sprung").exists()
 
 
+@pytest.mark.hostile("git", "replacement objects and grafts that would rewrite the past")
 def test_grafts_do_not_rewrite_the_past(folder: Path) -> None:
     before = read_record_history(reopen(folder), parse=parse)
     graft_and_shallow(folder)
@@ -138,6 +151,10 @@ def test_grafts_do_not_rewrite_the_past(folder: Path) -> None:
     assert after.records[RECORD].facts == before.records[RECORD].facts
 
 
+@pytest.mark.hostile(
+    "git",
+    "hooks, filters, fsmonitor, external diff and text converters, pagers, signature programs, fetching: never run",
+)
 def test_the_whole_road_executes_nothing(tmp_path: Path) -> None:
     """Story, findings, review, flow, pages, and the record of a review, on the demo with every trap armed."""
     work = copy_demo(tmp_path / "w")
@@ -151,6 +168,10 @@ def test_the_whole_road_executes_nothing(tmp_path: Path) -> None:
     assert not (tmp_path / "sprung").exists()
 
 
+@pytest.mark.hostile(
+    "git",
+    "hooks, filters, fsmonitor, external diff and text converters, pagers, signature programs, fetching: never run",
+)
 def test_a_signature_is_never_checked_by_what_the_repository_names(folder: Path, tmp_path: Path) -> None:
     """A commit with a signature (an invented one) makes git start its checker: the machine's, or none at all."""
     arm(folder, tmp_path / "sprung")
@@ -164,6 +185,10 @@ def test_a_signature_is_never_checked_by_what_the_repository_names(folder: Path,
         assert found.get(digest) != "G" and not (tmp_path / "sprung").exists(), kind
 
 
+@pytest.mark.hostile(
+    "git",
+    "hooks, filters, fsmonitor, external diff and text converters, pagers, signature programs, fetching: never run",
+)
 def test_a_repository_of_another_user_starts_nothing(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -174,6 +199,7 @@ def test_a_repository_of_another_user_starts_nothing(
     assert not (tmp_path / "sprung").exists()
 
 
+@pytest.mark.hostile("git", "links, submodules, odd names, repositories and work trees elsewhere")
 def test_a_work_tree_that_points_elsewhere_shows_nothing_of_it(folder: Path, tmp_path: Path) -> None:
     """`core.worktree` of a repository may name any folder: what is read is what was committed, never what lies there."""
     elsewhere = tmp_path / "elsewhere" / "projects" / "SECRET"
@@ -189,6 +215,7 @@ def test_a_work_tree_that_points_elsewhere_shows_nothing_of_it(folder: Path, tmp
         assert opened.conditions[0].message and opened.conditions[0].fix
 
 
+@pytest.mark.hostile("git", "links, submodules, odd names, repositories and work trees elsewhere")
 def test_links_and_submodules_are_no_records(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "secret.yaml").write_text("part: SECRET\n")
     link = folder / "projects" / "TW-2" / "part.yaml"
@@ -222,6 +249,7 @@ def test_links_and_submodules_are_no_records(folder: Path, tmp_path: Path) -> No
         "\x1b[31m",
     ],
 )
+@pytest.mark.hostile("git", "links, submodules, odd names, repositories and work trees elsewhere")
 def test_odd_names_are_read_as_they_are(folder: Path, name: str) -> None:
     path = folder / "projects" / name / "part.yaml"
     path.parent.mkdir(parents=True)
@@ -236,6 +264,10 @@ def test_odd_names_are_read_as_they_are(folder: Path, name: str) -> None:
     assert [change.path for change in changes] == [f"projects/{name}/part.yaml"] and not (folder / "x").exists()
 
 
+@pytest.mark.hostile(
+    "git",
+    "hooks, filters, fsmonitor, external diff and text converters, pagers, signature programs, fetching: never run",
+)
 def test_a_missing_object_of_a_partial_clone_is_not_fetched(folder: Path, tmp_path: Path) -> None:
     blob = run(folder, "rev-parse", f"HEAD:{RECORD}")
     packs = list((folder / ".git" / "objects" / "pack").glob("*.pack"))
@@ -259,6 +291,7 @@ def test_a_missing_object_of_a_partial_clone_is_not_fetched(folder: Path, tmp_pa
 @pytest.mark.parametrize(
     "revision", ["--output=x", "-n1", "--exec=touch x", "", "a\nb", "HEAD\0", "--upload-pack=x", "@{-9}"]
 )
+@pytest.mark.hostile("git", "revisions, branches and folders that look like options")
 def test_what_looks_like_an_option_names_nothing(folder: Path, revision: str) -> None:
     repository = reopen(folder)
     digest, conditions = find_revision(repository, revision)
@@ -267,6 +300,7 @@ def test_what_looks_like_an_option_names_nothing(folder: Path, revision: str) ->
     assert not (folder / "x").exists()
 
 
+@pytest.mark.hostile("git", "revisions, branches and folders that look like options")
 def test_a_branch_and_a_folder_that_look_like_options_are_read(folder: Path) -> None:
     odd = folder / "projects" / "--output=x" / "part.yaml"
     odd.parent.mkdir(parents=True)
@@ -284,6 +318,7 @@ def test_a_branch_and_a_folder_that_look_like_options_are_read(folder: Path) -> 
     assert not (folder / "x").exists()
 
 
+@pytest.mark.hostile("git", "links, submodules, odd names, repositories and work trees elsewhere")
 def test_a_repository_inside_the_work_tree_without_git_folder_is_refused(folder: Path) -> None:
     trap = folder / "evil"
     run(folder, "init", "-q", "--bare", "evil")
@@ -291,6 +326,7 @@ def test_a_repository_inside_the_work_tree_without_git_folder_is_refused(folder:
     assert opened.repository is None and opened.conditions[0].kind == "no-work-tree"
 
 
+@pytest.mark.hostile("git", "the caller's git variables")
 def test_the_callers_git_variables_do_not_point_elsewhere(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     head = reopen(folder).head
     for name in ("GIT_DIR", "GIT_WORK_TREE", "GIT_OBJECT_DIRECTORY", "GIT_INDEX_FILE"):
@@ -302,6 +338,7 @@ def test_the_callers_git_variables_do_not_point_elsewhere(folder: Path, monkeypa
     assert "GIT_DIR" not in kept and "git_dir" not in kept and kept["PATH"] == "p"
 
 
+@pytest.mark.hostile("git", "replacement objects and grafts that would rewrite the past")
 def test_replacement_objects_do_not_rewrite_the_audit_trail(folder: Path) -> None:
     before = read_record_history(reopen(folder), parse=parse).records[RECORD].facts["name"].first
     head = run(folder, "rev-parse", "HEAD")
@@ -328,6 +365,7 @@ def test_replacement_objects_do_not_rewrite_the_audit_trail(folder: Path) -> Non
         "",
     ],
 )
+@pytest.mark.hostile("git", "paths that lead out, reserved names")
 def test_a_replayed_history_cannot_leave_its_folder(tmp_path: Path, path: str) -> None:
     with pytest.raises(ValueError, match=r"Windows|leaves the workspace"):
         write_history(tmp_path / "w", [(date(2026, 1, 1), "a", "b", "c", {path: b""})])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import sys
@@ -47,6 +48,7 @@ BOMBS: list[tuple[str, Callable[[], str], str]] = [
 
 
 @pytest.mark.parametrize(("build", "rule"), [b[1:] for b in BOMBS], ids=[b[0] for b in BOMBS])
+@pytest.mark.hostile("YAML door", "huge files, deep nesting, aliases, more values than a record has")
 def test_a_bomb_is_refused_quickly_in_bounded_memory(
     build: Callable[[], str], rule: str, sample: Callable[..., Path]
 ) -> None:
@@ -58,6 +60,7 @@ def test_a_bomb_is_refused_quickly_in_bounded_memory(
     assert peak < 150_000_000, f"{peak:,} bytes"
 
 
+@pytest.mark.hostile("YAML door", "thousands of mistakes at once")
 def test_thousands_of_unknown_keys_are_all_told_in_time_that_grows_with_their_number(
     sample: Callable[..., Path],
 ) -> None:
@@ -76,6 +79,7 @@ def test_thousands_of_unknown_keys_are_all_told_in_time_that_grows_with_their_nu
     assert times[5_000] / times[500] < 40  # ten times the keys; the square of that would be a hundred
 
 
+@pytest.mark.hostile("YAML door", "thousands of mistakes at once")
 def test_thousands_of_features_and_as_many_wrong_names_are_told(sample: Callable[..., Path]) -> None:
     features = "".join(f"  f{i}: {{what: x, kind: size, nominal: 1, unit: mm}}\n" for i in range(2_500))
     names = ", ".join(f"g{i}" for i in range(2_500))
@@ -87,6 +91,7 @@ def test_thousands_of_features_and_as_many_wrong_names_are_told(sample: Callable
 
 
 @pytest.mark.parametrize("what", ["revisions", "replaced measurements", "tools"])
+@pytest.mark.hostile("chains of references", "a thousand links in one record and between records")
 def test_a_chain_of_any_length_in_one_record_is_followed(what: str, sample: Callable[..., Path]) -> None:
     count = 1_100
     root = sample()
@@ -106,6 +111,7 @@ def test_a_chain_of_any_length_in_one_record_is_followed(what: str, sample: Call
     assert not [f for f in check_workspace(root).findings if f.rule[0] in "YMR"]
 
 
+@pytest.mark.hostile("chains of references", "a thousand links in one record and between records")
 def test_a_chain_of_assemblies_of_any_length_is_followed(sample: Callable[..., Path]) -> None:
     root = sample()
     for i in range(1_050):
@@ -124,6 +130,7 @@ def test_a_chain_of_assemblies_of_any_length_is_followed(sample: Callable[..., P
 
 @pytest.mark.skipif(sys.platform == "win32", reason="named pipes, devices and links of another kind there")
 @pytest.mark.parametrize("kind", ["folder", "pipe", "device", "link", "link to a folder", "dangling link", "nothing"])
+@pytest.mark.hostile("records on disk", "folders, pipes, devices, links and nothing in the place of a record")
 def test_a_record_that_is_no_plain_file_is_told_and_the_others_go_on(
     kind: str, sample: Callable[..., Path], tmp_path: Path
 ) -> None:
@@ -160,6 +167,7 @@ def test_a_record_that_is_no_plain_file_is_told_and_the_others_go_on(
         ("shared/people.yaml", "shared/people.yaml"),
     ],
 )
+@pytest.mark.fault("records and catalogues without the right to read them", "told by name; the others go on")
 def test_what_may_not_be_read_is_told(locked: str, path: str, sample: Callable[..., Path], tmp_path: Path) -> None:
     root = sample()
     (root / locked).chmod(0)
@@ -177,6 +185,7 @@ def test_what_may_not_be_read_is_told(locked: str, path: str, sample: Callable[.
 
 @pytest.mark.skipif(sys.platform != "linux", reason="names of any bytes exist on Linux only")
 @pytest.mark.parametrize("name", [b"\x1b[31mred", b"\xff\xfe", "x\u202ey".encode(), b"a b%20#?", b"--help", b"$(id)"])
+@pytest.mark.hostile("records on disk", "folder names that are options, escape sequences, shell words, no text")
 def test_a_folder_of_any_name_is_told_without_its_name_doing_harm(name: bytes, sample: Callable[..., Path]) -> None:
     from pipeline.findings.report import build_json, build_sarif, render_json, render_text
 
@@ -194,6 +203,7 @@ def test_a_folder_of_any_name_is_told_without_its_name_doing_harm(name: bytes, s
     assert not {"\x1b", "\u202e"} & set(shown)
 
 
+@pytest.mark.hostile("records on disk", "case collisions")
 def test_case_collisions_are_told_for_both(sample: Callable[..., Path]) -> None:
     root = sample()
     (root / "projects/sd-100").mkdir()
@@ -231,3 +241,39 @@ def test_missing_and_broken_catalogues_are_told_by_name(sample: Callable[..., Pa
         ("M109", "shared/money.yaml:1:11"),
         ("R201", "shared/people.yaml:1:1"),
     ]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a right there")
+@pytest.mark.hostile("records on disk", "links in the place of what is kept between runs")
+@pytest.mark.parametrize("name", ["", "flow", "charts", "plans", "locks", "cache.sqlite", "history.sqlite"])
+def test_nothing_is_kept_or_taken_away_behind_a_link(name: str, sample: Callable[..., Path], tmp_path: Path) -> None:
+    """A workspace from elsewhere may bring a folder `.pipeline` with it: what it points at is not the program's."""
+    from pipeline.cli.program import group
+    from pipeline.sitegen.build import build_site
+
+    root, elsewhere = sample(), tmp_path / "elsewhere"
+    is_file = name.endswith(".sqlite")
+    elsewhere.mkdir()
+    (elsewhere / "letter").write_bytes(b"keep")
+    place = root / ".pipeline" / name
+    place.parent.mkdir(exist_ok=True)
+    if name == "":
+        place = root / ".pipeline"
+    place.rmdir() if place.is_dir() else None
+    place.symlink_to(elsewhere / "letter" if is_file else elsewhere)
+    build_site(root)
+    for words in (["plan"], ["review"], ["since", "2026-01-01"]):
+        with contextlib.suppress(Exception):
+            group.main([*words, "-w", str(root)], standalone_mode=False)
+    with contextlib.suppress(Exception):
+        write_bytes_locked(root)
+    assert {p.name: p.read_bytes() for p in elsewhere.iterdir()} == {"letter": b"keep"}
+    assert (root / "build/site/parts/SD-100.html").is_file()
+
+
+def write_bytes_locked(root: Path) -> None:
+    """Write a record as every command does."""
+    from pipeline.writing.plans import Plan, PlannedFile, write_plan
+
+    before = (root / RECORD).read_bytes()
+    write_plan(root, Plan((PlannedFile(RECORD, before, before + b"# looked at\n"),)), "SD-100")

@@ -59,18 +59,21 @@ def read_all(raw: bytes) -> None:
 @example(b"? \n? \n")
 @example(b"%YAML 9.9\n---\na: 1")
 @example(b"a: !<tag:yaml.org,2002:int> x")
+@pytest.mark.hostile("YAML door", "any bytes (hypothesis)")
 def test_any_bytes_are_read_without_raising(raw: bytes) -> None:
     read_all(raw)
 
 
 @settings(deadline=None, max_examples=400, derandomize=True)
 @given(st.text(alphabet="ab:-?[]{},&*!|>'\"#%@` \n\t\r\\x0123.eE~é\u2028\x85", max_size=120))
+@pytest.mark.hostile("YAML door", "any text of YAML marks (hypothesis)")
 def test_any_yaml_like_text_is_read_without_raising(text: str) -> None:
     read_all(text.encode())
 
 
 @settings(deadline=None, max_examples=150, derandomize=True)
 @given(st.integers(0, len(SAMPLE_PART + MORE)), st.integers(0, 12), st.binary(max_size=8))
+@pytest.mark.hostile("YAML door", "good files cut, doubled and overwritten (hypothesis)")
 def test_a_record_with_bytes_cut_and_put_in_is_read_without_raising(at: int, cut: int, put: bytes) -> None:
     raw = (SAMPLE_PART + MORE).encode()
     read_all(raw[:at] + put + raw[at + cut :])
@@ -144,6 +147,7 @@ def test_the_whole_record_is_understood(folder: Path) -> None:
 
 @ONE_FOLDER
 @given(st.lists(st.tuples(st.sampled_from(POINTERS), VALUES), min_size=1, max_size=4))
+@pytest.mark.hostile("records", "any value in any place, judged to the end of the road (hypothesis)")
 def test_any_value_in_any_place_is_judged_without_raising(folder: Path, changes: list[tuple[Any, Any]]) -> None:
     record = copy.deepcopy(WHOLE)
     for pointer, value in changes:
@@ -156,6 +160,7 @@ LIKELY = [None, "nope", "A", "length", -1, 0, 1e12, [], {}, "9999-12-31", "0001-
 
 
 @pytest.mark.slow
+@pytest.mark.hostile("records", "every usual mistake in every place")
 def test_every_place_takes_every_usual_mistake_without_raising(folder: Path) -> None:
     for pointer in POINTERS:
         for value in LIKELY:
@@ -204,6 +209,9 @@ def show_all(portfolio: Portfolio) -> list[str]:
 
 
 @pytest.mark.parametrize("text", HOSTILE)
+@pytest.mark.hostile(
+    "the terminal", "markup, formulas, shell words, template code, letters without end in every text field"
+)
 def test_hostile_text_in_every_text_field_is_only_text(text: str, folder: Path) -> None:
     record = copy.deepcopy(WHOLE)
     assert len(TEXT_POINTERS) > 15
@@ -218,6 +226,7 @@ def test_hostile_text_in_every_text_field_is_only_text(text: str, folder: Path) 
 
 
 @pytest.mark.parametrize("text", ESCAPES)
+@pytest.mark.hostile("YAML door", "bidirectional and control characters")
 def test_text_that_steers_a_terminal_is_refused_at_its_place(text: str, folder: Path) -> None:
     record = copy.deepcopy(WHOLE)
     for pointer in TEXT_POINTERS:
@@ -234,6 +243,7 @@ def test_text_that_steers_a_terminal_is_refused_at_its_place(text: str, folder: 
 @pytest.mark.parametrize(
     "key", ["--help", "../x", "a b", "<b>", "{{x}}", "=1", "a/b", "P1\n", "ｐ1", "", "x" * 41, "."]
 )
+@pytest.mark.hostile("ids", "options, paths, markup, lookalikes, blanks")
 def test_ids_that_are_options_paths_or_markup_are_refused(key: str, folder: Path) -> None:
     for section in ("features", "prototypes", "tools", "quotes", "fits", "originals"):
         record = copy.deepcopy(WHOLE)
@@ -244,6 +254,7 @@ def test_ids_that_are_options_paths_or_markup_are_refused(key: str, folder: Path
         assert any(f.rule == "M109" and f.pointer.startswith(section) for f in portfolio.findings)
 
 
+@pytest.mark.hostile("ids", "options, paths, markup, lookalikes, blanks")
 def test_a_hostile_part_number_is_refused(sample: Callable[..., Path]) -> None:
     for number in ("../x", "--SD", "SD 100", "sd-100", "SD-100\n", "ЅD-100", "S" * 25):
         root = sample()

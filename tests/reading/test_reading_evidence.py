@@ -80,6 +80,7 @@ def test_one_byte_more_or_less_is_another_file(sample: Callable[..., Path]) -> N
 
 @pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege on Windows")
 @pytest.mark.parametrize("kind", ["to the file itself", "outside", "dangling", "to a folder", "folder is a link"])
+@pytest.mark.hostile("evidence lists and references", "links")
 def test_evidence_behind_a_link_is_refused(kind: str, sample: Callable[..., Path], tmp_path: Path) -> None:
     root = sample()
     file = root / PART / "evidence/o1.csv"
@@ -102,6 +103,7 @@ def test_evidence_behind_a_link_is_refused(kind: str, sample: Callable[..., Path
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
 @pytest.mark.parametrize("kind", ["folder", "pipe", "name too long"])
+@pytest.mark.hostile("evidence lists and references", "folders and pipes in the place of evidence")
 def test_evidence_that_is_no_plain_file_is_missing(kind: str, sample: Callable[..., Path]) -> None:
     root = sample()
     file = root / PART / "evidence/o1.csv"
@@ -136,6 +138,7 @@ def test_a_large_evidence_file_is_hashed_in_bounded_memory(sample: Callable[...,
     assert find_state(root) is FileState.INTACT
 
 
+@pytest.mark.hostile("evidence lists and references", "links")
 def test_a_list_behind_a_link_lists_nothing(sample: Callable[..., Path], tmp_path: Path) -> None:
     root = sample()
     listing = root / PART / "evidence.sha256"

@@ -98,6 +98,7 @@ def test_entities_in_the_xml_are_refused(tmp_path: Path) -> None:
     "content",
     [b"PK\x03\x04 no zip", b"\xd0\xcf\x11\xe0 old", b"a,b\n\0,1\n", b"a\n" * 20_001, b",".join([b"a"] * 201), b'a,b\n"' + b"x" * (MAX_CELL + 9) + b'",1\n'],
 )  # fmt: skip
+@pytest.mark.hostile("spreadsheets (xlsx, CSV)", "too many rows, columns or letters; old and damaged files")
 def test_what_is_no_sheet_of_parts_is_refused_with_words(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "x.csv").write_bytes(content)
     with pytest.raises(SheetError) as caught:

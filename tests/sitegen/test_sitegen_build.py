@@ -171,6 +171,9 @@ def test_killed_build_leaves_the_old_site_and_the_next_one_sweeps_up(workspace: 
     assert sorted(path.name for path in (root / "build").iterdir()) == [".site.lock", "site"]
 
 
+@pytest.mark.fault(
+    "kill -9 between the two renames of a build", "the next build puts the old site back, or the new one in its place"
+)
 def test_kill_between_the_two_renames_is_mended(workspace: Callable[..., Path]) -> None:
     root = workspace()
     out = build_site(root).out
@@ -187,6 +190,7 @@ def test_second_build_at_once_is_refused(workspace: Callable[..., Path]) -> None
     assert build_site(root).parts == 1
 
 
+@pytest.mark.fault("an output folder with something else in it", "it stays untouched; the reason is told")
 def test_site_is_never_put_over_something_else(workspace: Callable[..., Path], tmp_path: Path) -> None:
     root = workspace()
     full = tmp_path / "letters"
@@ -463,6 +467,7 @@ def read_page(path: Path) -> Reader:
     return reader
 
 
+@pytest.mark.hostile("every page", "elements and attributes outside a fixed list")
 def test_hostile_text_in_every_field_stays_text(workspace: Callable[..., Path]) -> None:
     root = workspace(HOSTILE, HOSTILE_SHARED)
     built = build_site(root)
@@ -501,6 +506,7 @@ HARMFUL = (
 
 
 @pytest.mark.parametrize("drawing", HARMFUL)
+@pytest.mark.hostile("drawings (SVG)", "script, handlers, styles, links and pictures from elsewhere")
 def test_drawing_loses_whatever_could_run_or_lead_away(drawing: bytes) -> None:
     clean = clean_svg(drawing)
     assert clean is not None and clean.startswith(b"<svg")
@@ -531,6 +537,7 @@ def test_drawing_loses_whatever_could_run_or_lead_away(drawing: bytes) -> None:
         b"<svg xmlns='http://e.invalid'/>",
     ),
 )
+@pytest.mark.hostile("drawings (SVG)", "what is no drawing")
 def test_what_is_no_drawing_is_not_shown(broken: bytes) -> None:
     assert clean_svg(broken) is None
 
@@ -550,6 +557,7 @@ def test_good_drawing_keeps_its_shapes_and_follows_the_scheme() -> None:
         assert piece in clean
 
 
+@pytest.mark.hostile("the site's folder", "evidence that a browser would run")
 def test_evidence_that_a_browser_would_run_is_handed_out_as_text(workspace: Callable[..., Path]) -> None:
     page = "projects/SD-100/evidence/o1.html"
     measured = "measurements:\n  M1: {of: O1, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o1.html, gives: {length: 40.02}}\n  M2: {of: O2, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o2.csv, gives: {length: 39.99}}\n"
@@ -560,6 +568,7 @@ def test_evidence_that_a_browser_would_run_is_handed_out_as_text(workspace: Call
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="links need a right there")
+@pytest.mark.hostile("the site's folder", "evidence behind a link")
 def test_evidence_behind_a_link_is_never_published(workspace: Callable[..., Path], tmp_path: Path) -> None:
     secret = tmp_path / "secret.txt"
     secret.write_text("nobody may read this")

@@ -61,6 +61,7 @@ def test_a_new_file_has_the_rights_that_the_user_wants(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "step", ["os.fsync", "pathlib.Path.replace", "pathlib.Path.chmod", "os.fdopen", "tempfile.mkstemp"]
 )
+@pytest.mark.fault("any step of a write fails", "the old file, whole, and nothing beside it")
 def test_a_failure_at_any_step_leaves_the_old_file_whole_and_nothing_beside_it(
     step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -78,6 +79,7 @@ def test_a_failure_at_any_step_leaves_the_old_file_whole_and_nothing_beside_it(
     assert list_names(tmp_path) == ["part.yaml"]
 
 
+@pytest.mark.fault("Ctrl-C during a write", "the old file, whole, and nothing beside it")
 def test_a_stop_by_the_user_leaves_the_old_file_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     file = tmp_path / "part.yaml"
     file.write_bytes(OLD)
@@ -112,6 +114,7 @@ for turn in range(100_000):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="processes are killed in another way there")
+@pytest.mark.fault("kill -9 during a write", "the old file or the new one, whole")
 def test_a_kill_at_any_moment_leaves_the_old_file_or_the_new_one_whole(tmp_path: Path) -> None:
     file = tmp_path / "part.yaml"
     file.write_bytes(OLD)
@@ -134,6 +137,7 @@ def test_a_kill_at_any_moment_leaves_the_old_file_or_the_new_one_whole(tmp_path:
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="no such permissions here")
+@pytest.mark.fault("a folder without the right to write", "the old file, whole")
 def test_a_folder_that_may_not_be_written_keeps_its_file(tmp_path: Path) -> None:
     from hostile.unprivileged import entered_by_all, run_as_nobody
 
@@ -161,6 +165,7 @@ def test_a_folder_that_may_not_be_written_keeps_its_file(tmp_path: Path) -> None
 
 
 @pytest.mark.skipif(sys.platform != "linux" or os.geteuid() != 0, reason="a small disk is made by root on Linux")
+@pytest.mark.fault("full disk during a write", "the old file, whole")
 def test_a_full_disk_leaves_the_old_file_whole(tmp_path: Path) -> None:
     disk = tmp_path / "disk"
     disk.mkdir()

@@ -190,6 +190,7 @@ def test_a_plan_is_shown_as_a_diff_and_binary_files_by_size() -> None:
     assert plan.paths == ("e.bin", "a.yaml")
 
 
+@pytest.mark.fault("a record that somebody else edits before it is written", "nothing is written; the reason is told")
 def test_a_file_that_was_changed_in_between_is_never_written_over(tmp_path: Path) -> None:
     (tmp_path / "a").write_bytes(b"other")
     plan = Plan((PlannedFile("new", None, b"x"), PlannedFile("a", b"old", b"mine")))
@@ -199,6 +200,7 @@ def test_a_file_that_was_changed_in_between_is_never_written_over(tmp_path: Path
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="symbolic links")
+@pytest.mark.hostile("records on disk", "writing through links")
 def test_nothing_is_written_through_a_link(tmp_path: Path) -> None:
     (tmp_path / "real").write_bytes(b"x")
     (tmp_path / "link").symlink_to("real")
@@ -269,6 +271,7 @@ def _attach_many(root: str, worker: int, count: int) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.fault("several commands on one record at once", "no edit is lost")
 def test_commands_at_once_on_one_record_never_lose_an_edit(tmp_path: Path) -> None:
     from pipeline.findings.rule import Example
     from pipeline.findings.sample import build_sample
