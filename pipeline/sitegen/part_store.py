@@ -20,7 +20,7 @@ from pipeline.portfolio.build_cache import BuildCache, compute_code_stamp
 from pipeline.portfolio.ledger import Ledger
 from pipeline.portfolio.outlook import FORECAST, STORY, list_told
 from pipeline.portfolio.portfolio import PartFile, Portfolio
-from pipeline.portfolio.reliance import Reliance, compute_digest
+from pipeline.portfolio.reliance import NotPlain, Reliance, compute_digest
 from pipeline.portfolio.shop import ANSWER, ANSWERS
 from pipeline.reading.evidence import look_at_file
 from pipeline.sitegen.evidence_copies import Copy
@@ -113,16 +113,28 @@ def build_ledger(portfolio: Portfolio) -> Ledger:
     if space is None or not parts:
         return Ledger({}, {})
     shop = next(iter(parts.values())).shop
+
+    def answer(name: str) -> Any:
+        if name not in ANSWERS:
+            raise NotPlain(f"{name} is not among the answers of the shop")
+        return ANSWERS[name](shop)
+
+    def find_file(number: str) -> tuple[Any, ...]:
+        file = parts.get(number)
+        record = ledger.find(("part", number))  # reckoned for those inside already
+        return () if file is None else (record, file.lineage, file.standing, file.findings)
+
     entries: dict[str, Any] = {
         "part": space.parts.get,
         "file": space.files.get,
-        "shop": parts.get,
-        ANSWER: lambda name: ANSWERS[name](shop),
+        "shop": find_file,
+        ANSWER: answer,
         STORY: lambda number: list_told(parts[number]),
         FORECAST: lambda number: build_forecast_sections(parts[number]),
     }
-    return Ledger(entries, {name: partial(dict, each) for name, each in
-                            (("part", space.parts), ("file", space.files), ("shop", parts))})  # fmt: skip
+    lists = (("part", space.parts), ("file", space.files), ("shop", parts))
+    ledger = Ledger(entries, {name: partial(dict, each) for name, each in lists})
+    return ledger
 
 
 def compute_theme_digest(folders: Iterable[str | Path]) -> str:
