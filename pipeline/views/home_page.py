@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from pipeline.findings.finding import Severity
 from pipeline.model.catalogue import Catalogues
-from pipeline.model.words import Role
+from pipeline.model.words import GateState, Role
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.views.addresses import HOME, HOME_CSV, PARTS, REVIEW, find_calendar, find_part_page, find_rule_page
 from pipeline.views.part_head import build_hold
@@ -183,12 +183,12 @@ def _find_still(portfolio: Portfolio) -> Iterator[Found]:
         yield (5, -int(one.weeks * 7), one.file.number), find_responsible(one.file), need
     told = {one.file.number for one in still}
     for age in find_stuck(portfolio):
-        if age.item in told or age.slow is None:
-            continue
         file = portfolio.parts[age.item]
-        weeks, usual = word_number(age.age, 0), word_number(age.slow, 0)
+        if age.item in told or age.slow is None or file.standing.state is GateState.READY:
+            continue  # one that waits for a decision is on the desk of who decides
+        weeks, usual = word_number(age.age, 1), word_number(age.slow, 1)
         line = build_line(f"at {age.stage} for {weeks} weeks; 85 % of its like were through in {usual}")
-        need = Need("ageing", _link(file), file.part.name, line, f"{word_number(age.age - age.slow, 0)} weeks over",
+        need = Need("ageing", _link(file), file.part.name, line, f"{word_number(age.age - age.slow, 1)} weeks over",
                     Mark.IN_HAND)  # fmt: skip
         yield (5, -int(age.age * 7), age.item), find_responsible(file), need
 

@@ -21,18 +21,18 @@ def build_registers_page(portfolio: Portfolio, pages: tuple[SectionsPage, ...]) 
     by_address = {page.head.href: page for page in pages}
     cars = len(portfolio.workspace.catalogues.vehicles.vehicles)
     rows = (
-        (_link("Suppliers", SUPPLIERS), "open offers, promised against actual, changes and what they cost, tools there",
-         _count(by_address, SUPPLIERS)),
-        (_link("Resources", RESOURCES), "what waits for the arm, the printer, the vehicles, the plater, the engineers",
-         _count(by_address, RESOURCES)),
-        (_link("Tools", TOOLS), "every tool: whose, where, shots, state, made to which revision",
-         _count(by_address, TOOLS)),
-        (_link("Buying", BUYING), "offers that run out or were made to an old revision, soonest first",
-         _say_buying(len(find_buyer_lines(portfolio)))),
-        (_link("Vehicles", VEHICLES), "which parts fit which vehicle, body and year; where the holes are",
-         build_line(word_count(cars, "vehicle"))),
+        (_link("Suppliers", SUPPLIERS), _count(by_address, SUPPLIERS),
+         "open offers, promised against actual, changes and what they cost, tools there"),
+        (_link("Resources", RESOURCES), _count(by_address, RESOURCES),
+         "what waits for the arm, the printer, the vehicles, the plater, the engineers"),
+        (_link("Tools", TOOLS), _count(by_address, TOOLS),
+         "every tool: whose, where, shots, state, made to which revision"),
+        (_link("Buying", BUYING), _say_buying(len(find_buyer_lines(portfolio))),
+         "offers that run out or were made to an old revision, soonest first"),
+        (_link("Vehicles", VEHICLES), build_line(word_count(cars, "vehicle")),
+         "which parts fit which vehicle, body and year; where the holes are"),
     )  # fmt: skip
-    columns = (Column("register"), Column("what it answers"), Column("now"))
+    columns = (Column("register"), Column("now"), Column("what it answers"))
     table = Table("Registers", columns, tuple(build_row(row) for row in rows), BROKEN)
     return SectionsPage(head, (), (Section("registers", "All registers", "", (), (), (table,)),))
 

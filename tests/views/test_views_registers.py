@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 from types import SimpleNamespace
@@ -11,6 +12,7 @@ from typing import Any, cast
 
 import pytest
 
+from pipeline.model.words import GateState
 from pipeline.planning.flow_ageing import AgeBand, OpenAge
 from pipeline.portfolio.flow import compute_flow
 from pipeline.portfolio.outlook import OUTLOOK, Outlook
@@ -344,7 +346,7 @@ def test_registers_lead_everywhere_and_count(shop: Portfolio) -> None:
     table = build_registers_page(shop, made).sections[0].tables[0]
     addresses = [row.cells[0].line[0].href for row in table.rows]
     assert addresses == ["suppliers.html", "resources.html", "tools.html", "buying.html", "vehicles.html"]
-    assert join_line(table.rows[2].cells[2].line).startswith("1 on hold, 2 made to what was superseded, 0 late")
+    assert join_line(table.rows[2].cells[1].line).startswith("1 on hold, 2 made to what was superseded, 0 late")
     assert "registers.html" in [item.href for item in build_site_facts(shop).nav]
 
 
@@ -408,10 +410,14 @@ def test_years_in_which_nothing_differs_stand_together_and_holes_show(shop: Port
 def test_home_tells_who_leads_a_part_that_outlasts_its_like(shop: Portfolio) -> None:
     stuck = OpenAge("SD-102", "quote", 31.0, 0.93, 10.0, 14.0, AgeBand.STUCK)
     slow = OpenAge("SD-101", "quote", 12.0, 0.6, 10.0, 14.0, AgeBand.SLOW)
+    decided = OpenAge("SD-100", "quote", 40.0, 0.99, 10.0, 14.0, AgeBand.STUCK)  # its decision is due: that is told
+    shop.parts["SD-100"] = replace(
+        shop.parts["SD-100"], standing=replace(shop.parts["SD-100"].standing, state=GateState.READY)
+    )
     file = shop.parts["SD-102"]
-    file.shop.kept[OUTLOOK] = Outlook(cast(Any, None), None, cast(Any, SimpleNamespace(ages=(stuck, slow))))
+    file.shop.kept[OUTLOOK] = Outlook(cast(Any, None), None, cast(Any, SimpleNamespace(ages=(stuck, slow, decided))))
     (ann,) = (desk for desk in build_home_page(shop).desks if desk.key == "ann")
     found = [need for need in ann.needs if need.kind == "ageing"]
     assert [(need.part.text, join_line(need.line), need.due) for need in found] == [
-        ("SD-102", "at quote for 31 weeks; 85 % of its like were through in 14", "17 weeks over")
+        ("SD-102", "at quote for 31.0 weeks; 85 % of its like were through in 14.0", "17.0 weeks over")
     ]
