@@ -40,8 +40,10 @@ _NAV = (
 _MARKS = (
     MarkMeaning(Mark.PROVEN, "To be had now; of a step or a trial: done.", "continuous thick line"),
     MarkMeaning(Mark.IN_HAND, "Being done now.", "continuous thin line"),
-    MarkMeaning(Mark.PLANNED, "Coming: it is announced, and not for sale yet.", "long-dashed dotted line (chain line)"),
-    MarkMeaning(Mark.MISSING, "Not there yet, and nothing is coming for it.", "dashed thin line"),
+    MarkMeaning(Mark.PLANNED, "Coming: not for sale yet.", "long-dashed dotted line (chain line)"),
+    MarkMeaning(
+        Mark.MISSING, "Not there yet: a step to come, a body not tried, years without a part.", "dashed thin line"
+    ),
     MarkMeaning(Mark.HELD, "On hold.", "continuous thin line with zigzag (break line)"),
     MarkMeaning(Mark.NOT_NEEDED, "Not for this body, or nothing is wanted here.", "short rule"),
 )
