@@ -21,13 +21,20 @@ from click.testing import CliRunner
 
 import pipeline.sitegen.build as building
 from pipeline.cli.build_command import command as build_command
+from pipeline.lineage.freshness import Lineage
+from pipeline.portfolio.check import Checked
+from pipeline.portfolio.portfolio import Portfolio, Timings
+from pipeline.reading.workspace import Reading
 from pipeline.sitegen.build import SiteNotBuilt, build_site
 from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.link_check import check_links, find_source
+from pipeline.sitegen.rendering import build_environment, render_line
 from pipeline.sitegen.serving import find_state, open_server, watch
 from pipeline.sitegen.site_lock import SiteBusy, lock_site
 from pipeline.sitegen.svg_cleaning import clean_svg
 from pipeline.views.shapes import LadderChart, LadderStep
+from pipeline.views.shapes_marks import Run, Tone
+from pipeline.views.site_facts import build_site_facts
 
 CONFIG = "site_name: Sample\ndocs_dir: pages\nsite_dir: ../build/site\ntheme: {name: pipeline}\nplugins: [pipeline]\nnav: [{Notes: notes.md}]\n"
 NOTES = "# Notes\n\nSee [all parts](parts/index.html) and [one](parts/SD-100.html).\n"
@@ -618,6 +625,17 @@ def test_the_oldest_figures_go_where_there_are_too_many(tmp_path: Path) -> None:
 def test_place_that_cannot_be_written_is_no_error(tmp_path: Path) -> None:
     (tmp_path / ".pipeline").write_text("a file where a folder should be")
     assert ChartCache(tmp_path).draw(build_chart(2.0)).startswith("<svg")
+
+
+def test_a_line_is_written_as_the_macro_of_a_run_writes_it() -> None:
+    site = build_site_facts(Portfolio(Checked(Reading(None, (), {}, {}, 0), None, Lineage({}), {}, ()), {}, Timings()))
+    environment = build_environment([], site, str)
+    macro = environment.from_string('{% from "_words.html" import run with context %}{{ run(it) }}')
+    for tone in Tone:
+        for href in ("", "parts/a&b.html#x", '"><script>'):
+            for text in ("plain", "a < b & 'c' \"d\"", ""):
+                one = Run(text, tone, href)
+                assert render_line((one, one), "..") == 2 * macro.render(it=one, base_url="..")
 
 
 LINKS = (
