@@ -97,7 +97,8 @@ def _load(raw: bytes, kind: str) -> Any:
 
     if kind == "stl" and raw[:5].lower() == b"solid" and b"facet" not in raw[:2000]:
         return None  # a text STL without a face
-    return trimesh.load_mesh(io.BytesIO(raw), file_type=kind, process=False)
+    loaded = trimesh.load_mesh(io.BytesIO(raw), file_type=kind, process=False)
+    return loaded if isinstance(loaded, trimesh.Trimesh) else None  # nothing, or points alone, comes in another shape
 
 
 def _build(path: str, loaded: Any) -> Mesh:
