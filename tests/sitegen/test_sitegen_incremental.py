@@ -156,7 +156,7 @@ EDITS: dict[str, Callable[[Path], None]] = {
     "mend it": change("projects/TW-160/part.yaml", r"^name: .*", "name: Courtesy lamp"),
     "what money costs": change("shared/money.yaml", r"(money_rate: *)\S+", r"\g<1>0.11"),
     "name of the shop": change("shared/shop.yaml", r"^name: .*", "name: Brackmoor & Daughters"),
-    "title of the site": change("site/mkdocs.yml", r"^site_name: .*", "site_name: Another"),
+    "a page in the head line": change("site/mkdocs.yml", r"^  - Guide:", "  - How we work:"),
     "commit": commit,
 }
 
