@@ -9,11 +9,11 @@ from pydantic_core import core_schema
 
 from pipeline.model.catalogue import CATALOGUE_FILES, OPTIONAL_CATALOGUES
 from pipeline.model.part import Part, Reading
-from pipeline.model.quantity import MONEY_PATTERN, Limits, Money, Range, Temperature, Years
+from pipeline.model.quantity import MONEY_PATTERN, Frozen, Limits, Money, Range, Temperature, Years
 
 _PAIR = {"type": "array", "prefixItems": [{"type": ["number", "null"]}] * 2, "minItems": 2, "maxItems": 2}
 _TRIPLE = {"type": "array", "items": {"type": "number"}, "minItems": 3, "maxItems": 3}
-_SHORT_FORMS: dict[type, dict[str, Any]] = {
+_SHORT_FORMS: dict[type[Frozen], dict[str, Any]] = {
     Money: {"type": "string", "pattern": MONEY_PATTERN, "description": "an amount and its currency, e.g. 38000 USD"},
     Range: {"anyOf": [{"type": "number"}, _TRIPLE], "description": "[low, likely, high], or one number for all three"},
     Limits: {**_PAIR, "description": "[lower, upper] as deviations from the nominal; null leaves one side open"},
@@ -48,6 +48,8 @@ def build_schema(name: str) -> dict[str, Any]:
     Raises KeyError for any other name.
     """
     model = Part if name == "part" else (CATALOGUE_FILES | OPTIONAL_CATALOGUES)[name]
+    for kind in Frozen.__subclasses__():  # some stand as defaults: pydantic before 2.14 cannot show those not yet built
+        kind.model_rebuild()
     mode: JsonSchemaMode = "validation"
     schema = model.model_json_schema(by_alias=True, mode=mode, schema_generator=_ShortForms)
     title = "A part in development" if name == "part" else f"shared/{name}.yaml"

@@ -243,6 +243,21 @@ def obey_drawings(raw: bytes) -> None:
     hold(again == clean, "cleaning twice differs")
 
 
+def obey_pictures(raw: bytes) -> None:
+    """A picture for outsiders: the same picture with nothing beside it, or a reason; taking off twice changes nothing."""
+    from pipeline.sitegen.picture_stripping import MAX_PIXELS, CannotStrip, strip_picture
+
+    for name in ("a.png", "a.jpg", "a.gif", "a.webp", "a.svg"):
+        try:
+            found = strip_picture(name, raw, keep_words=True)
+        except CannotStrip:
+            continue
+        hold(0 < found.width * found.height <= MAX_PIXELS, found.width, found.height)
+        hold(b"script" not in found.content.lower() or found.ending != ".svg", found.content[:200])
+        again = strip_picture(f"a{found.ending}", found.content, keep_words=True)
+        hold(again.content == found.content, name)
+
+
 def obey_logs(raw: bytes) -> None:
     """The parser of git's raw log: commits with a hash, files below the prefix only, whatever the stream says."""
     from pipeline.history.raw_log import DamagedLog, parse_raw_log
@@ -297,6 +312,17 @@ def _build_meshes() -> list[bytes]:
             trimesh.exchange.ply.export_ply(box), trimesh.exchange.ply.export_ply(box, encoding="ascii")]  # fmt: skip
 
 
+def _build_pictures() -> list[bytes]:
+    from PIL import Image
+
+    found = [SVG]
+    for kind in ("PNG", "JPEG", "GIF", "WEBP"):
+        made = io.BytesIO()
+        Image.new("RGB", (5, 4), (200, 30, 40)).save(made, kind)
+        found.append(made.getvalue())
+    return found
+
+
 QIF = (
     b'<?xml version="1.0" encoding="UTF-8"?>\n<QIFDocument xmlns="http://qifstandards.org/xsd/qif3" versionQIF="3.0.0">'
     b"<FileUnits><PrimaryUnits><LinearUnit><SIUnitName>meter</SIUnitName><UnitName>mm</UnitName><UnitConversion>"
@@ -349,6 +375,7 @@ LAWS: dict[str, Law] = {
     "travellers": Law(obey_travellers, ("pipeline.reading",), lambda: [TRAVELLER, TRAVELLER.replace(b",", b";")]),
     "lists": Law(obey_lists, ("pipeline.reading", "pipeline.writing"), lambda: [b"0" * 64 + b"  evidence/a.csv\n" + b"1" * 64 + b" *evidence/b.csv\n", b"version https://git-lfs.github.com/spec/v1\noid sha256:" + b"2" * 64 + b"\nsize 12\n"]),
     "drawings": Law(obey_drawings, ("pipeline.sitegen.svg_cleaning",), lambda: [SVG]),
+    "pictures": Law(obey_pictures, ("pipeline.sitegen.picture_stripping", "pipeline.sitegen.svg_stripping"), _build_pictures),
     "logs": Law(obey_logs, ("pipeline.history",), lambda: [LOG]),
 }  # fmt: skip
 """Every reader of foreign bytes."""

@@ -29,7 +29,7 @@ NAMES = {
     "yaml": "YAML door", "points": "points and readings", "studies": "studies and samples", "meshes": "meshes (STL, PLY)",
     "qif": "QIF results", "sheets": "spreadsheets (xlsx, CSV)", "workbooks": "spreadsheets (xlsx, CSV)",
     "travellers": "travellers (CSV)", "lists": "evidence lists and references", "drawings": "drawings (SVG)",
-    "logs": "git's raw log",
+    "pictures": "pictures for outsiders", "logs": "git's raw log",
 }  # fmt: skip
 
 

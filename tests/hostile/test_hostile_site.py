@@ -344,3 +344,25 @@ def test_the_browser_blocks_a_script_that_stands_in_a_page(
         if server is not None:
             server.shutdown()
             server.server_close()
+
+
+@pytest.mark.hostile("every page", "image bombs: a picture of two thousand million points in four hundred bytes")
+def test_a_picture_that_would_fill_the_memory_is_never_unpacked(tmp_path: Path) -> None:
+    """The program only copies pictures or takes words out of them; the page gives the browser a place of a fixed size."""
+    import resource
+
+    from hostile.test_hostile_readers import build_picture
+
+    from pipeline.findings.rule import Example
+    from pipeline.findings.sample import build_sample
+
+    for name, content in build_sample(Example("picture: evidence/bomb.png\nconfidential: false\n")).items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_bytes(content)
+    (tmp_path / "projects/SD-100/evidence/bomb.png").write_bytes(build_picture(50_000, 40_000))
+    for edition in ("internal", "public"):
+        before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        out = build_site(tmp_path, edition=edition).out
+        grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
+        assert grown < 1_000_000  # kB; the points themselves would be six million
+        assert (out / "index.html").is_file()
