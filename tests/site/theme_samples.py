@@ -16,9 +16,9 @@ from math import cos, radians
 from pathlib import Path
 
 import jinja2
-from markupsafe import Markup
 
 from pipeline.charts.draw import render_chart
+from pipeline.sitegen.rendering import dress_environment
 from pipeline.views import shapes as v
 from pipeline.views.shapes import (
     Caution,
@@ -383,10 +383,8 @@ class _ProsePage:
 
 def build_environment() -> jinja2.Environment:
     """Jinja as the plugin sets it up: autoescape on, the filter that draws, the facts of the site."""
-    environment = jinja2.Environment(loader=jinja2.FileSystemLoader(THEME), autoescape=True, undefined=jinja2.StrictUndefined)
-    environment.filters["draw"] = lambda chart: Markup(render_chart(chart))
-    environment.globals["site"] = build_site()
-    return environment
+    environment = jinja2.Environment(loader=jinja2.FileSystemLoader(THEME), autoescape=True)
+    return dress_environment(environment, build_site(), render_chart)
 
 
 def build_pages(parts: int = 200) -> dict[str, tuple[str, object]]:
