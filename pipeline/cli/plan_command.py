@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
 import re
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -104,25 +101,9 @@ def _solve(
     settings = settings if seed is None else replace(settings, seed=seed)
     settings = settings if limit is None else replace(settings, time_limit_s=limit)
     progress = _Progress()
-    with _keep_answer_clean():
-        spending = plan_spending(portfolio, root, wishes, settings, progress.tell)
+    spending = plan_spending(portfolio, root, wishes, settings, progress.tell)
     progress.end()
     return spending
-
-
-@contextmanager
-def _keep_answer_clean() -> Iterator[None]:
-    """Send what the solver's compiled code prints of itself to nowhere: the output is the answer alone, or its JSON."""
-    sys.stdout.flush()
-    kept = os.dup(1)
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 1)
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
-        os.close(nowhere)
 
 
 class _Progress:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import os
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -50,5 +53,25 @@ def plan_spending(
     if funding is None:
         return None
     model = build_world_model(funding, catalogues.money.beliefs.tool_spread)
-    study = study_kept(root, funding.case, model, settings, on_stage)
+    with keep_output_clean():
+        study = study_kept(root, funding.case, model, settings, on_stage)
     return Spending(funding, study, portfolio.parts, catalogues, wishes, settings)
+
+
+@contextmanager
+def keep_output_clean() -> Iterator[None]:
+    """Send what the solver's compiled code prints of itself to nowhere: the output is the answer alone, or its JSON."""
+    try:
+        sys.stdout.flush()
+        kept = os.dup(1)
+    except (OSError, AttributeError):  # started without an output: there is nothing to keep clean
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)

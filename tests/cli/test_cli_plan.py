@@ -158,8 +158,8 @@ def test_what_compiled_code_prints_does_not_reach_the_answer() -> None:
     """The solver's library was seen to print lines of its own on the standard output, which would break --json."""
     script = (
         "import os\n"
-        "from pipeline.cli.plan_command import _keep_answer_clean\n"
-        "with _keep_answer_clean():\n"
+        "from pipeline.portfolio.spending import keep_output_clean\n"
+        "with keep_output_clean():\n"
         "    os.write(1, b'noise')\n"
         "print('answer')\n"
     )
