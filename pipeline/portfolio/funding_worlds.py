@@ -17,7 +17,8 @@ def build_world_model(funding: Funding, tool_spread: Range) -> WorldModel:
     """Return from what worlds are drawn: each part's demand, each quoted price, weeks of tools and of open gates.
 
     Demand takes the record's low, likely and high; a quoted tool price what usually becomes of it; parts come off a
-    tool later as its weeks may, and gates are proven later as the flow's forecast of them may, or the usual weeks of their stages.
+    tool later as its weeks may, and gates are proven later as the flow's forecast of them may, or the usual weeks of
+    their stages.
     """
     demand = {
         number: Spread(min(1.0, one.demand[0]), 1.0, max(1.0, one.demand[1]))

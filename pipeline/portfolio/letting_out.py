@@ -17,7 +17,7 @@ Words = tuple[Pointer, str]
 
 
 def is_embargoed(part: Part, today: dt.date) -> bool:
-    """True while outsiders must not hear of a part: its announcement day is to come, or it has none and is confidential.
+    """True while outsiders must not hear of a part: its day of announcement is to come, or it is confidential without.
 
     The day itself opens it. Nothing else does: not that it is for sale, and not what an edition asks for.
     """
