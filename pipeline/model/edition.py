@@ -60,8 +60,8 @@ class Edition(Frozen):
     fields: tuple[OuterField, ...] = Field(
         default=(*_MODEST, OuterField.STAGE),
         description="what is said besides number, name, fits, for sale or coming, and cautions: family, hands, "
-        "replaces, picture, drawing words (the words in a drawing), marking, stage, expected (a quarter), price, contents (of a "
-        "kit), fitting (gaps and the features that decide them), trials (on which bodies it was tried)",
+        "replaces, picture, drawing words (the words in a drawing), marking, stage, expected (a quarter), price, "
+        "contents (of a kit), fitting (gaps and the features that decide them), trials (on which bodies it was tried)",
     )
     intro: Text | None = Field(default=None, description="a line on the first page, e.g. where to ask and to order")
 
