@@ -265,7 +265,7 @@ def test_lineage_leads_to_its_evidence_and_tells_in_a_table_what_it_would_light(
         drawn = dict(re.findall(r'<a href="([^"]+)" data-node="([^"]+)"', text))
         boxes += len(drawn)
         assert all("#" in href for href in drawn), address
-        labels = {node: label for node, label in re.findall(r'data-node="([^"]+)" aria-label="[a-z ]+ ([^",]+),', text)}
+        labels = dict(re.findall(r'data-node="([^"]+)" aria-label="[a-z ]+ ([^",]+),', text))
         table = text[text.find("What a change would make stale") :]
         for stale, words in re.findall(r'data-stale="([^"]*)" data-words="([^"]*)"', text):
             changes += 1
