@@ -15,6 +15,8 @@ TESTS = Path(__file__).parent
 if str(TESTS) not in sys.path:  # tests share builders that lie beside them
     sys.path.insert(0, str(TESTS))
 
+from real_browser import browser, open_page  # noqa: E402, F401 - fixtures of every folder
+
 
 def write_files(root: Path, files: dict[str, bytes]) -> Path:
     """Write files below `root` and return it."""

@@ -68,6 +68,7 @@ def test_why_is_one_answer(call: Caller, root: Path) -> None:
     assert "THE CUT LINE" not in said.out
 
 
+@pytest.mark.slow
 def test_instructions_hold_and_cost_what_they_cost(call: Caller, root: Path) -> None:
     data = _json(call, "-w", root, "--budget", "125000", "--must", "TW-109", "--not", "TW-205")
     assert "TW-109 tools" in data["plan"]["releases"]
@@ -105,6 +106,7 @@ def test_worlds_and_seed_are_the_askers(call: Caller, root: Path) -> None:
     assert all(one["share"] * 5 == round(one["share"] * 5) for one in data["tools"] if one["share"] is not None)
 
 
+@pytest.mark.slow
 def test_the_owners_release_is_where_the_next_plan_starts(call: Caller, tmp_path: Path) -> None:
     """The plan says TW-109; `pipeline release` records the owner's word; the next plan has it among the promises."""
     for name in ("projects", "shared"):

@@ -171,12 +171,17 @@ def run_ahead(folder: Path) -> None:
 
 BROKEN = [
     (detach, "no branch is checked out"),
-    (lose_git, "not inside a git repository"),
-    (empty_history, "nothing has been committed yet"),
-    (make_shallow, "clone is shallow"),
     (corrupt, "damaged"),
-    (break_a_version, "could not be read as"),
-    (run_ahead, "dated in the future"),
+    *(
+        pytest.param(harm, words, marks=pytest.mark.slow)
+        for harm, words in (
+            (lose_git, "not inside a git repository"),
+            (empty_history, "nothing has been committed yet"),
+            (make_shallow, "clone is shallow"),
+            (break_a_version, "could not be read as"),
+            (run_ahead, "dated in the future"),
+        )
+    ),
 ]
 
 
@@ -209,6 +214,7 @@ def test_a_site_is_built_from_bad_repositories(tmp_path: Path, harm: Callable[[P
     assert "Side-lamp rim" in (folder / "build/site/parts/TW-101.html").read_text("utf-8")
 
 
+@pytest.mark.slow
 def test_a_repository_of_somebody_else_is_not_read(tmp_path: Path) -> None:
     """Git itself decides who owns it; its own test variable makes it believe that somebody else does."""
     folder = copy_demo(tmp_path / "w")
@@ -218,6 +224,7 @@ def test_a_repository_of_somebody_else_is_not_read(tmp_path: Path) -> None:
     assert "H901" in found and "belongs to another user" in found
 
 
+@pytest.mark.slow
 def test_without_git_on_the_machine_everything_else_works(tmp_path: Path) -> None:
     """A path with no git on it: said with a way out in the review and among the findings; what the records say stands."""
     folder, empty = copy_demo(tmp_path / "w"), tmp_path / "bin"
@@ -230,6 +237,7 @@ def test_without_git_on_the_machine_everything_else_works(tmp_path: Path) -> Non
     assert "TW-112" in dated and "no date of release" in dated
 
 
+@pytest.mark.slow
 def test_nothing_that_a_repository_configures_is_started(tmp_path: Path) -> None:
     folder = copy_demo(tmp_path / "w")
     trap = tmp_path / "sprung"

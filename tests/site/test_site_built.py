@@ -24,6 +24,8 @@ PAGES = (
     "rules/G606.html", "marks.html", "guide.html", "404.html", "flow.html", "buying.html", "measured/TW-101.html",
     "money/TW-101.html", "releases/TW-101.html", "quotes/TW-101.html", "registers.html", "tools.html", "travellers/TW-101.html",
 )  # fmt: skip
+QUICK = ("index.html", "vehicles.html", "flow.html", "guide.html", "tools.html", "travellers/TW-101.html")
+"""Looked at for violations in the quick suite, where the templates of the others are tried on samples."""
 OPEN_ALL = "document.querySelectorAll('details').forEach(it => { it.open = true })"
 WCAG = {"preload": False, "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 CONTRAST = {"preload": False, "runOnly": {"type": "rule", "values": ["color-contrast"]}}
@@ -164,7 +166,7 @@ def _find_violations(page: Any, options: dict[str, Any]) -> list[tuple[str, str]
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("page", [one if one in QUICK else pytest.param(one, marks=pytest.mark.slow) for one in PAGES])
 def test_page_is_clean(site: Path, open_page: Callable[..., Any], page: str) -> None:
     """No violation in the light scheme; in the dark one, which changes colours alone, none of contrast."""
     watched = open_page(site / page)

@@ -13,6 +13,7 @@ from told_demo import copy_demo
 from pipeline.sitegen.build import build_site
 from pipeline.sitegen.link_check import check_links
 
+pytestmark = pytest.mark.slow
 PAGES = (
     "flow.html",
     "review.html",

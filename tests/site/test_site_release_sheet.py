@@ -89,8 +89,8 @@ def test_the_comparison_of_quotes_prints_whole(sheets: Path, open_page: Callable
     page = watched.page
     assert page.locator(".quotes thead th").count() == 5
     assert page.evaluate("document.documentElement.scrollWidth") <= 1280
-    for paper in ("A4", "Letter"):
-        assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper))) <= 3
+    for paper, most in (("A4", 3), ("Letter", 4)):  # Letter is 18 mm shorter
+        assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper))) <= most
     page.emulate_media(media="print")
     page.set_viewport_size({"width": 720, "height": 1000})
     wide = page.evaluate("[...document.querySelectorAll('.quotes')].map(e => e.getBoundingClientRect().right)")
