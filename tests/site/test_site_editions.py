@@ -64,7 +64,7 @@ def test_data_of_the_demo_hold_to_their_schema(sites: dict[str, Path]) -> None:
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", [pytest.param("light", marks=pytest.mark.slow), "dark"])
 def test_no_page_has_an_axe_violation_or_scrolls_sideways(
     sites: dict[str, Path], open_page: Callable[..., Any], scheme: str
 ) -> None:

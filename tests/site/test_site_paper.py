@@ -18,6 +18,7 @@ PAGES = (
     "releases/TW-101.html", "quotes/TW-101.html", "travellers/TW-101.html", "methods/gates.html", "rules/G606.html",
     "marks.html", "guide.html",
 )  # fmt: skip
+SOME_QUICK = [one if at < 5 else pytest.param(one, marks=pytest.mark.slow) for at, one in enumerate(PAGES)]
 OPEN_ALL = "document.querySelectorAll('details').forEach(it => { it.open = true })"
 # What must stand on paper: every head of a column and the last cell of the widest row of each table that paper shows.
 WANTED = """() => Array.from(document.querySelectorAll("main table")).filter(table => table.getClientRects().length).map(table => {
@@ -55,7 +56,7 @@ def squeeze(words: str) -> str:
     return re.sub(r"[\s\u00ad\u200b]+", "", words.replace("ﬁ", "fi").replace("ﬂ", "fl").replace("ﬀ", "ff"))
 
 
-@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("page", SOME_QUICK)
 def test_paper_shows_every_column_to_its_last_cell(demo_site: Path, open_page: Callable[..., Any], page: str) -> None:
     """Printed to PDF on A4 with its folds closed on screen: the words are read back from the PDF by another program."""
     opened = open_page(demo_site / page).page
@@ -73,7 +74,7 @@ def test_paper_shows_every_column_to_its_last_cell(demo_site: Path, open_page: C
     assert tables
 
 
-@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("page", SOME_QUICK)
 def test_twice_the_size_cuts_and_covers_nothing_and_nothing_moves(
     demo_site: Path, open_page: Callable[..., Any], page: str
 ) -> None:

@@ -11,15 +11,13 @@ THEME = Path(__file__).parents[2] / "pipeline" / "sitegen" / "theme"
 HOOK = """
 import importlib.util
 from pathlib import Path
+from pipeline.sitegen.rendering import dress_environment
 
 def on_env(env, config, files):
     spec = importlib.util.spec_from_file_location("theme_samples", {samples!r})
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    env.autoescape = True
-    env.globals["site"] = module.build_site()
-    env.filters["draw"] = str
-    return env
+    return dress_environment(env, module.build_site(), str)
 """
 
 
