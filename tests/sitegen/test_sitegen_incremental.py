@@ -198,7 +198,7 @@ def test_every_edit_alone(name: str, workspace: Path, tmp_path: Path) -> None:
 
 @pytest.mark.slow
 @given(st.lists(st.sampled_from(sorted(EDITS)), min_size=2, max_size=5))
-@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+@settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 def test_any_edits_one_after_the_other(five: Path, tmp_path_factory: pytest.TempPathFactory, names: list[str]) -> None:
     place = tmp_path_factory.mktemp("edits")
     root = Path(shutil.copytree(five, place / "workspace"))
