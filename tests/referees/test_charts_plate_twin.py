@@ -89,7 +89,12 @@ def _look(svg: str) -> str:
     """Return what a figure shows: without the groups and the empty background of the artists, and without its name."""
     tidy = tidy_svg(svg, 400, 400, "title", "words")
     bare = re.sub(r'</?g(?: id="[^"]*")?/?>|<path d="[^"]*" fill="none"/>', "", tidy)
-    return re.sub(r"\bc[0-9a-f]{10}", "", bare)
+    return re.sub(r'<path d="([^"]*)"([^>]*)/>', _take_apart, re.sub(r"\bc[0-9a-f]{10}", "", bare))
+
+
+def _take_apart(path: re.Match[str]) -> str:
+    """Return a path as one for each of its strokes: a plate joins open strokes of one pen that follow each other."""
+    return "".join(f'<path d="{one}"{path.group(2)}/>' for one in re.split(r"(?<=.)\s*(?=M)", path.group(1)))
 
 
 @limits(max_examples=40, deadline=None)
