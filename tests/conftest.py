@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from pipeline.findings.rule import Example
 from pipeline.findings.sample import build_sample
@@ -14,6 +16,10 @@ from pipeline.findings.sample import build_sample
 TESTS = Path(__file__).parent
 if str(TESTS) not in sys.path:  # tests share builders that lie beside them
     sys.path.insert(0, str(TESTS))
+
+settings.register_profile("repeatable", derandomize=True)
+"""The same examples in every run; `HYPOTHESIS_PROFILE=default` looks for new ones."""
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 from real_browser import browser, open_page  # noqa: E402, F401 - fixtures of every folder
 
