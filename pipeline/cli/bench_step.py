@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import functools
 from collections.abc import Callable
@@ -102,35 +103,52 @@ def run_step(desk: Desk, command: str, number: str, build: Callable[[Near], Draf
     When the record was changed by somebody else since it was read, the edit is worked out anew on what is there now,
     so that neither edit is lost.
     """
-    from pipeline.portfolio.near import read_near
-    from pipeline.portfolio.proposal import build_proposal
-    from pipeline.writing.locks import LockedError
-    from pipeline.writing.plans import ChangedMeanwhileError, write_plan
-    from pipeline.writing.records import EditError
+    from pipeline.writing.locks import LockedError, take_lock
+    from pipeline.writing.plans import ChangedMeanwhileError, write_plan, write_plan_holding_lock
 
-    for _ in range(MAX_TRIES):
-        if near is None:
-            near, problems = read_near(desk.root, number, desk.today)
-            if near is None:
-                return _refuse(desk, command, number, tuple(f.message for f in problems))
+    for attempt in range(MAX_TRIES):
+        # Nobody waits under a lock while a person reads. A script that was overtaken once holds it from reading to
+        # writing, so it cannot be overtaken again by any other command, however busy the record is.
+        alone = attempt > 0 and not desk.interactive
         try:
-            proposal = build_proposal(near, build(near))
-        except (EditError, ValueError, OSError) as error:
-            return _refuse(desk, command, number, (str(error),))
-        if proposal.refusals or proposal.faults:
-            return _refuse(desk, command, number, proposal.refusals, proposal)
-        if not _is_wanted(desk, proposal):
-            return EXIT_CLEAN
-        try:
-            write_plan(desk.root, proposal.plan, number)
+            with take_lock(desk.root, number) if alone else contextlib.nullcontext():
+                answer = _work_out(desk, command, number, build, near)
+                if isinstance(answer, int):
+                    return answer
+                write = write_plan_holding_lock if alone else functools.partial(write_plan, lock=number)
+                write(desk.root, answer.plan)
         except ChangedMeanwhileError as changed:
             click.echo(f"{changed}; working the edit out again on what is there now.", err=True)
             near = None
             continue
-        except (LockedError, OSError) as error:
+        except LockedError as busy:
+            return _refuse(desk, command, number, (str(busy),))
+        except OSError as error:
             return _refuse(desk, command, number, (f"the disk refused: {error}",))
-        return _tell(desk, command, proposal)
+        return _tell(desk, command, answer)
     return _refuse(desk, command, number, (f"{number} changes all the time; try again when it rests",))
+
+
+def _work_out(
+    desk: Desk, command: str, number: str, build: Callable[[Near], Draft], near: Near | None
+) -> Proposal | int:
+    """Read the record unless it was read already, work the edit out, show it and ask. Returns the proposal to write,
+    or the exit code where nothing is to be written."""
+    from pipeline.portfolio.near import read_near
+    from pipeline.portfolio.proposal import build_proposal
+    from pipeline.writing.records import EditError
+
+    if near is None:
+        near, problems = read_near(desk.root, number, desk.today)
+        if near is None:
+            return _refuse(desk, command, number, tuple(f.message for f in problems))
+    try:
+        proposal = build_proposal(near, build(near))
+    except (EditError, ValueError, OSError) as error:
+        return _refuse(desk, command, number, (str(error),))
+    if proposal.refusals or proposal.faults:
+        return _refuse(desk, command, number, proposal.refusals, proposal)
+    return proposal if _is_wanted(desk, proposal) else EXIT_CLEAN
 
 
 def _is_wanted(desk: Desk, proposal: Proposal) -> bool:

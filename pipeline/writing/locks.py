@@ -12,7 +12,8 @@ from pathlib import Path
 from pipeline.reading.source import is_link_inside
 
 LOCK_FOLDER = ".pipeline/locks"
-WAIT_SECONDS = 20.0
+WAIT_SECONDS = 60.0
+"""Nobody is asked anything while a lock is held, so whoever holds it gives it back within a moment."""
 
 
 class LockedError(OSError):

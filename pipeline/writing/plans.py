@@ -92,11 +92,16 @@ def write_plan(root: Path, plan: Plan, lock: str) -> tuple[str, ...]:
     when the disk refuses.
     """
     with take_lock(root, lock):
-        for file in plan.files:
-            if read_bytes_if_there(root, file.path) != file.before:
-                raise ChangedMeanwhileError(file.path)
-        for file in plan.files:
-            sweep_drafts(root / file.path)
-            if file.before != file.after:
-                write_bytes(root / file.path, file.after)
+        return write_plan_holding_lock(root, plan)
+
+
+def write_plan_holding_lock(root: Path, plan: Plan) -> tuple[str, ...]:
+    """Write a plan's files as `write_plan` does, for a caller that holds the lock already. Raises as it does."""
+    for file in plan.files:
+        if read_bytes_if_there(root, file.path) != file.before:
+            raise ChangedMeanwhileError(file.path)
+    for file in plan.files:
+        sweep_drafts(root / file.path)
+        if file.before != file.after:
+            write_bytes(root / file.path, file.after)
     return plan.paths
