@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import jinja2
 from mkdocs.commands.build import build as build_with_mkdocs
 from mkdocs.config.base import load_config
 from mkdocs.config.defaults import MkDocsConfig
@@ -25,6 +26,7 @@ from pipeline.sitegen.edition_files import check_edition_name, find_edition_conf
 from pipeline.sitegen.plugin import PipelinePlugin
 from pipeline.sitegen.record_point import find_record_point
 from pipeline.sitegen.site_lock import lock_site
+from pipeline.sitegen.written_pages import describe_template_error
 
 DEFAULT_OUT = "build/site"
 CONFIG = "site/mkdocs.yml"
@@ -140,13 +142,23 @@ def _build_into(root: Path, draft: Path, out: Path, today: dt.date | None, editi
         except KeyError:
             raise SiteNotBuilt(f"{CONFIG} does not name the plugin `pipeline` under plugins:") from None
         except (Abort, ConfigurationError, PluginError) as error:
-            raise SiteNotBuilt("; ".join([*heard, str(error)]) or "MkDocs stopped") from error
+            raise SiteNotBuilt(_tell_stop(heard, error)) from error
+        except jinja2.TemplateError as error:
+            raise SiteNotBuilt(describe_template_error(error)) from error
     portfolio: Portfolio | None = plugin.portfolio
     if portfolio is None:
         raise SiteNotBuilt("the records were not read")
     pages = sum(1 for _ in draft.rglob("*.html"))
     parts = len(portfolio.parts) if plugin.outer is None else plugin.outer.count
     return BuiltSite(out, pages, parts, portfolio.findings, tuple(heard), plugin.drawn + plugin.cache.drawn)
+
+
+def _tell_stop(heard: list[str], error: Exception) -> str:
+    """Say why MkDocs stopped, without what it says of itself: which page it was at, that it aborted."""
+    said = [message for message in heard if not message.startswith("Error ") or not message.endswith("':")]
+    if not isinstance(error, Abort) or not said:
+        said.append(str(error))
+    return "; ".join(said)
 
 
 def load_site_config(

@@ -40,6 +40,7 @@ from pipeline.sitegen.record_point import RecordPoint, find_record_point
 from pipeline.sitegen.rendering import dress_environment
 from pipeline.sitegen.site_files import build_data_files
 from pipeline.sitegen.site_making import Frame, make_site
+from pipeline.sitegen.written_pages import find_template_fault
 from pipeline.views.review_page import find_left_out
 from pipeline.views.shapes_site import NavItem, PageHead, Site
 from pipeline.views.site_facts import build_site_facts, find_site_address
@@ -133,10 +134,12 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         return files
 
     def on_page_markdown(self, markdown: str, *, page: Page, config: MkDocsConfig, files: Files) -> str:
-        """Set a hand-written page of an outer edition in that edition's frame."""
-        del config, files
+        """Refuse a template that cannot show a hand-written page; one of an outer edition gets that edition's frame."""
+        del files
         if self.outer is not None:
             page.meta["template"] = WRITTEN_TEMPLATE
+        elif (fault := find_template_fault(page, config, self.root)) is not None:
+            raise PluginError(fault)
         return markdown
 
     def on_post_page(self, output: str, *, page: Page, config: MkDocsConfig) -> str:
