@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from pipeline.cli.asking import choose, split_list
 from pipeline.findings.finding import escape_hidden
+from pipeline.model.part_number import find_number_fault
 from pipeline.model.quantity import Money, Temperature, Years
 from pipeline.reading.source import find_hidden
 from pipeline.writing.flow_text import AsTyped
@@ -40,9 +41,13 @@ def parse_key(text: str) -> str:
 
 def parse_part_number(text: str) -> str:
     """Return a part number."""
-    if not _PART.match(text.strip()):
+    number = text.strip()
+    if not _PART.match(number):
         raise ValueError(f'"{text}" is not a part number: capitals, digits and dashes, e.g. TW-101')
-    return text.strip()
+    fault = find_number_fault(number)
+    if fault is not None:
+        raise ValueError(fault)
+    return number
 
 
 def parse_day(text: str) -> dt.date:

@@ -8,6 +8,8 @@ from typing import Annotated, Any, Self
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
 
+from pipeline.model.part_number import KEPT_NUMBERS, NUMBER_PATTERN, find_number_fault
+
 
 class Frozen(BaseModel):
     """Base of every type in a record: immutable, no unknown keys, no NaN, no silent conversion."""
@@ -52,7 +54,21 @@ Count = Annotated[int, Field(ge=0, le=10**9), BeforeValidator(refuse_non_number)
 Day = Annotated[dt.date, BeforeValidator(_parse_day)]
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2_000)]
 Key = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]
-PartNumber = Annotated[str, StringConstraints(pattern=r"^[A-Z0-9][A-Z0-9-]{1,23}$")]
+
+
+def _refuse_kept_number(value: str) -> str:
+    fault = find_number_fault(value)
+    if fault is not None:
+        raise build_error("kept_number", fault)
+    return value
+
+
+PartNumber = Annotated[
+    str,
+    StringConstraints(pattern=NUMBER_PATTERN),
+    AfterValidator(_refuse_kept_number),
+    Field(json_schema_extra={"not": {"enum": sorted(KEPT_NUMBERS)}}),
+]
 MONEY_PATTERN = r"^\s*-?[0-9]+(\.[0-9]{1,4})?\s+[A-Z]{3}\s*$"
 CurrencyCode = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
+from pipeline.model.part_number import find_number_fault
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.reading.source import find_hidden
 from pipeline.reading.spreadsheets import Cell
@@ -110,6 +111,9 @@ def _read_number(cell: Cell, value: Any, column: Column, epoch: dt.date) -> Told
     made = re.sub(r"[\s_./]+", "-", text.upper()).strip("-")
     if not re.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,23}", made):
         raise Refused(f'"{text[:40]}" is not a part number: capitals, digits and dashes, 2 to 24')
+    fault = find_number_fault(made)
+    if fault is not None:
+        raise Refused(fault)
     if cell.shown is not None:
         return Told(made, f"leading noughts as the sheet shows them: {made}")
     return Told(made, "" if made == text else f'"{text}" written as {made}')

@@ -153,6 +153,7 @@ _RECORD_RULES = {
     "record_temperature": rules.BAD_FORM,
     "record_unit": rules.UNKNOWN_WORD,
     "record_contradiction": rules.CONTRADICTION,
+    "record_kept_number": rules.KEPT_NUMBER,
 }
 _COMMA_FIX = "write decimals with a point, e.g. 112.4: a comma begins the next entry"
 _BOUNDS = {

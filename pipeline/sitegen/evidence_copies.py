@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from urllib.parse import quote, unquote
 
 from pipeline.model.named_files import find_named_files
 from pipeline.model.workspace import FileState
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.sitegen.svg_cleaning import clean_svg
-from pipeline.views.addresses import find_part_file
+from pipeline.views.addresses import find_evidence_copy
 
 MAX_BYTES = 8_000_000
 """Larger files stay in the workspace; their line says so."""
@@ -63,7 +64,7 @@ def find_copies(root: Path, file: PartFile) -> PartCopies:
         copy = _copy_one(root, file, name)
         if copy is not None:
             copies.append(copy)
-            published[name] = find_part_file(file.number, copy.path.removeprefix(f"parts/{file.number}/"))
+            published[name] = quote(copy.path)
     record = Copy(f"parts/{file.number}/part.yaml", source=root / "projects" / file.number / "part.yaml")
     return PartCopies((*copies, record), published, _find_picture(file, published))
 
@@ -81,7 +82,7 @@ def _copy_one(root: Path, file: PartFile, name: str) -> Copy | None:
         return None
     source = root / "projects" / file.number / name
     kind = PurePosixPath(name).suffix.lower()
-    target = f"parts/{file.number}/{name}"
+    target = unquote(find_evidence_copy(file.number, name))
     if kind == ".svg":
         clean = clean_svg(source.read_bytes(), follow_scheme=name == file.part.picture)
         return Copy(f"{target}.txt", source=source) if clean is None else Copy(target, content=clean)

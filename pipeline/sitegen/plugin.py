@@ -31,6 +31,7 @@ from pipeline.model.edition import INTERNAL
 from pipeline.portfolio.build_cache import BuildCache
 from pipeline.portfolio.outlook import look_out
 from pipeline.portfolio.portfolio import Portfolio, build_portfolio
+from pipeline.sitegen.alike_names import describe_alike, find_alike
 from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.edition_files import WRITTEN_TEMPLATE, OuterEdition, open_edition
 from pipeline.sitegen.link_check import PageLinks, check_links
@@ -120,7 +121,10 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         if map_of_pages is not None:  # MkDocs' own template, which is of no use without an address of the site
             files.remove(map_of_pages)
         with _garbage_waits():
-            return self._add_all(files, config) if self.outer is None else self._add_outer(self.outer, files, config)
+            filled = self._add_all(files, config) if self.outer is None else self._add_outer(self.outer, files, config)
+        for alike in find_alike(file.dest_uri for file in filled):
+            log.warning(describe_alike(alike))
+        return filled
 
     def _add_outer(self, outer: OuterEdition, files: Files, config: MkDocsConfig) -> Files:
         """Read the workspace and put in what an outer edition says of it, and nothing else."""

@@ -61,10 +61,11 @@ def _find_place(page: Page, root: Path) -> str:
 def describe_template_error(error: jinja2.TemplateError) -> str:
     """Say where a template of the maker's own stopped, and why: its file and line, never a trace."""
     why = f"there is no template {error.name}" if isinstance(error, jinja2.TemplateNotFound) else error.message
+    place: tuple[str | None, int | None] = (None, None)
     if isinstance(error, jinja2.TemplateSyntaxError):
-        name, line = error.filename or error.name, error.lineno
+        place = (error.filename or error.name, error.lineno)
     else:
-        frames = [frame for frame in traceback.extract_tb(error.__traceback__) if frame.filename.endswith(".html")]
-        name, line = (frames[-1].filename, frames[-1].lineno) if frames else (None, None)
-    place = ":".join(str(one) for one in (name or "a template", line) if one)
-    return f"{place} cannot be used: {why}; mend it, or take it out of theme: custom_dir of mkdocs.yml"
+        for frame in traceback.extract_tb(error.__traceback__):
+            place = (frame.filename, frame.lineno) if frame.filename.endswith(".html") else place
+    at = ":".join(str(one) for one in (place[0] or "a template", place[1]) if one)
+    return f"{at} cannot be used: {why}; mend it, or take it out of theme: custom_dir of mkdocs.yml"

@@ -40,6 +40,18 @@ def find_part_file(number: str, path: str) -> str:
     return f"parts/{quote(number)}/{quote(path)}"
 
 
+def find_evidence_copy(number: str, path: str) -> str:
+    """Return the address of the copy of a file that a record names; ``path`` is relative to the part's folder.
+
+    Tables that the site makes lie beside the copies: what does not lie in evidence/ gets a folder of its own, so that
+    no file of a record has the name of such a table.
+
+    >>> find_evidence_copy("TW-101", "evidence/o1.csv"), find_evidence_copy("TW-101", "features.csv")
+    ('parts/TW-101/evidence/o1.csv', 'parts/TW-101/record/features.csv')
+    """
+    return find_part_file(number, path if path.startswith("evidence/") else f"record/{path}")
+
+
 def find_calendar(person: str) -> str:
     """Return the address of a person's calendar.
 

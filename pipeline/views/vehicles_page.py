@@ -58,7 +58,7 @@ def _build_matrix(key: str, vehicle: Vehicle, files: list[PartFile]) -> VehicleM
         f"data/vehicle-{key}.csv" if rows else "",
         heads,
         by_year,
-        f"data/vehicle-{key}-years.csv",
+        f"data/years-{key}.csv",
     )
 
 

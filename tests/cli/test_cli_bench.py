@@ -142,6 +142,7 @@ def test_every_missing_flag_is_named_at_once(shop: Path) -> None:
         (("waive", "SD-100", "tooling.accepted", "--until", "2026-01-31", "--by", "bob", "--risk", "kim", "--exposure", "1 USD", "--instead", "x", "--why", "y"), "would have run out"),
         (("waive", "SD-100", "tooling.accepted", "--until", "2026-12-31", "--by", "bob", "--risk", "bob", "--exposure", "1 USD", "--instead", "x", "--why", "y"), "another person as risk owner"),
         (("release", "SD-100", "--by", "ann"), "ann is not owner"),
+        (("new", "SD-150", "--from", "SD-100", "--hands", "AUX,SD-100,mirror"), "AUX is a reserved name on Windows"),
         (("fit", "SD-100", "--with", "P1", "--car", "car-1", "--fits", "saloon", "--gaps", "seat=0.4", "--result", "good", "--by", "ann", "--seen-by", "ann"), "P502"),
     ],
 )  # fmt: skip

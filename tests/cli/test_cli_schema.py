@@ -89,6 +89,8 @@ MISTAKES: list[tuple[str, tuple[Any, ...], Any]] = [
     ("unknown gate", ("decisions", 0, "gate"), "measuring"),
     ("unknown step", ("tools", "die", "steps"), {"bought": "2026-05-01"}),
     ("part number in small letters", ("part",), "sd-100"),
+    ("part number that is the list of parts", ("part",), "INDEX"),
+    ("part number that Windows keeps", ("part",), "AUX"),
 ]  # fmt: skip
 
 

@@ -240,7 +240,7 @@ def test_no_cell_of_a_csv_is_taken_for_a_formula(value: str) -> None:
         ("features.x.nominal", 2.5, {"unit": "cm"}, "25"), ("features.x.nominal", "-0.25 in", {}, "-6.35"),
         ("features.x.nominal", "1/0 in", {}, None), ("features.x.nominal", "112.40", {"unit": "mm"}, "112.40"),
         ("demand.price", "1,250.50 EUR", {}, "1250.50 EUR"), ("demand.price", "12", {}, None), ("demand.price", "-5 USD", {}, None),
-        ("confidential", "x", {}, True), ("confidential", "maybe", {}, None), ("part", "t", {}, None), ("part", 12.0, {}, "12"),
+        ("confidential", "x", {}, True), ("confidential", "maybe", {}, None), ("part", "t", {}, None), ("part", "index", {}, None), ("part", "Com1", {}, None), ("part", 12.0, {}, "12"),
         ("fits.years", "1951 – 1955", {}, "1951-1955"), ("fits.years", 1953.0, {}, 1953), ("fits.years", "1955-1951", {}, None),
         ("name", "a\u202eb", {}, None), ("name", "  two   words ", {}, "two words"),
     ],

@@ -85,8 +85,15 @@ BAD_PATH = Rule(
     "copy the file into evidence/ and write evidence/<name>",
     Example("picture: ../../secret.png\n"), Example(),
 )  # fmt: skip
+KEPT_NUMBER = Rule(
+    "M113", "A part number can be a folder and a page on every system", ERROR,
+    "The list of parts is the page `index`, Windows keeps names such as AUX for devices, and many systems do not tell "
+    "upper and lower case apart: one page would take the place of another, or the folder could not be copied.",
+    "give the part another number, e.g. TW-101",
+    Example("part: INDEX\n"), Example("part: SD-100\n"),
+)  # fmt: skip
 
 RULES = (
     MISSING_KEY, UNKNOWN_KEY, UNKNOWN_WORD, NOT_A_NUMBER, NOT_A_DAY, WRONG_TYPE, OUT_OF_BOUNDS, NOT_MONEY, BAD_FORM,
-    CONTRADICTION, BAD_LENGTH, BAD_PATH,
+    CONTRADICTION, BAD_LENGTH, BAD_PATH, KEPT_NUMBER,
 )  # fmt: skip
