@@ -11,7 +11,7 @@ from pipeline.portfolio.measurements import PartMeasured, find_edges
 from pipeline.portfolio.measuring_findings import describe_run_fault
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.portfolio.study_values import RunResult, StudyResult
-from pipeline.views.addresses import Anchors, find_method_page, find_evidence_copy
+from pipeline.views.addresses import Anchors, find_evidence_copy, find_method_page
 from pipeline.views.measurements_working import count_places
 from pipeline.views.shapes_charts import DeviationPlot, DeviationPoint, DeviationRow
 from pipeline.views.shapes_marks import (

@@ -12,7 +12,7 @@ from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.portfolio.fits import FitKind
 from pipeline.portfolio.measurements import FeatureMeasured, MeasuredValue, convert_reading
 from pipeline.portfolio.portfolio import PartFile
-from pipeline.views.addresses import Anchors, find_method_page, find_evidence_copy
+from pipeline.views.addresses import Anchors, find_evidence_copy, find_method_page
 from pipeline.views.shapes_marks import Line, Link, Run, Working, WorkingInput, build_line
 from pipeline.views.wording import count_decimals, word_count, word_number, word_share, word_unit
 
