@@ -22,6 +22,6 @@ def find_alike(paths: Iterable[str]) -> list[tuple[str, ...]]:
 def describe_alike(paths: tuple[str, ...]) -> str:
     """Say which files are one on many systems, and the way out."""
     return (
-        f"{' and '.join(paths)} are one file where upper and lower case are not told apart (Windows, macOS, many shared "
-        "drives), and only one of them would stay; rename what one of them is made from"
+        f"{' and '.join(paths)} are one file where upper and lower case are not told apart (Windows, macOS, many "
+        "shared drives), and only one of them would stay; rename what one of them is made from"
     )
