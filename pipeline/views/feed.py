@@ -15,7 +15,7 @@ from pipeline.portfolio.told_moves import find_told_moves
 from pipeline.views.addresses import FEED, REVIEW, find_part_page, name_gate_anchor
 from pipeline.views.csv_tables import join_line
 from pipeline.views.part_head import build_hold
-from pipeline.views.review_moves import explain_stale, word_move
+from pipeline.views.review_moves import explain_stale, word_move, word_plain
 from pipeline.views.review_page import leave_out_doubles
 from pipeline.views.shapes_marks import Line
 from pipeline.views.shapes_outlets import Feed, FeedEntry
@@ -139,18 +139,12 @@ def _name_move(file: PartFile, move: Move) -> str:
             return f"{move.gate} gate ready for a decision"
         case MoveKind.DECIDED if decision is not None:
             return f"{'tooling money' if decision.gate is None else f'{decision.gate} gate'}: {decision.say}"
-        case MoveKind.TOOL_STEP:
-            return f"tool {move.subject}"
         case MoveKind.HOLD_CALL:
             return f"hold call on {move.subject}"
         case MoveKind.WAIVED:
             return f"{move.subject} set aside"
-        case MoveKind.WAIVER_ENDED:
-            return f"waiver of {move.subject} ended"
-        case MoveKind.QUOTE_ENDED:
-            return f"quote {move.subject} ran out"
-        case MoveKind.NEW:
-            return "work began"
+        case MoveKind.TOOL_STEP | MoveKind.WAIVER_ENDED | MoveKind.QUOTE_ENDED | MoveKind.NEW:
+            return word_plain(file, move)
         case _:
             return move.kind.value
 

@@ -30,10 +30,11 @@ def word_move(file: PartFile, move: Move) -> Line:
         MoveKind.WAIVED: _word_waived,
         MoveKind.HOLD_ENDED: _word_hold_ended,
     }.get(move.kind)
-    return words(file, move) if words is not None else build_line(_word_plain(file, move))
+    return words(file, move) if words is not None else build_line(word_plain(file, move))
 
 
-def _word_plain(file: PartFile, move: Move) -> str:
+def word_plain(file: PartFile, move: Move) -> str:
+    """Return a move that one sentence says whole: the same one in the review, in the terminal and in the feed."""
     match move.kind:
         case MoveKind.READY:
             roles = file.workspace.catalogues.gates.gates[move.gate].decided_by if move.gate is not None else ()

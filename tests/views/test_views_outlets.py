@@ -13,12 +13,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from icalendar import Calendar
 
+from pipeline.portfolio.moves import MoveKind
 from pipeline.portfolio.outlook import look_out
 from pipeline.portfolio.portfolio import Portfolio, build_portfolio
+from pipeline.portfolio.told_moves import find_told_moves
 from pipeline.views.calendar_text import escape_text, fold_line, render_calendar
+from pipeline.views.csv_tables import join_line
 from pipeline.views.due_days import build_calendars, find_due_days
 from pipeline.views.feed import DAYS, LEAST, MOST, build_feed
 from pipeline.views.feed_text import render_feed
+from pipeline.views.review_moves import word_move
 from pipeline.views.shapes_outlets import DayCalendar, DueDay, Feed, FeedEntry
 
 ROOT = Path(__file__).parents[2]
@@ -54,7 +58,7 @@ def test_feed_of_the_sample_is_what_its_record_says(sample: Write) -> None:
     extra = "waivers:\n  - {of: tooling.proofs, on: 2026-05-20, until: 2026-05-25, by: ann, risk: bob, exposure: 900 USD, instead: a second look, why: no laboratory free}\n"
     feed = find_feed(read(sample(extra)))
     assert [(one.on.isoformat(), one.title.removeprefix("SD-100 Sample hook: "), one.who) for one in feed.entries] == [
-        ("2026-05-25", "waiver of tooling.proofs ended", ""),
+        ("2026-05-25", "the waiver of tooling.proofs ended", ""),
         ("2026-05-20", "tooling.proofs set aside", "Ann"),
         ("2026-02-10", "fit check gate proven", "Bob"),
         ("2026-02-03", "prototype gate proven", "Bob"),
@@ -64,6 +68,26 @@ def test_feed_of_the_sample_is_what_its_record_says(sample: Write) -> None:
     ]
     assert [one.href for one in feed.entries][2] == "parts/SD-100.html#gate-fit-check"
     assert (feed.updated.isoformat(), feed.title) == ("2026-05-25", "Sample shop: what moved")
+
+
+ENDED = (
+    "tools:\n  die: {kind: die, forms: [length], price: 9000 USD, steps: {quoted: 2026-05-01, ordered: 2026-05-28}}\n"
+    "quotes:\n  Q1: {from: foundry, of: A, on: 2026-03-01, valid_to: 2026-05-20, money: USD, tools: {die: 9000}, piece: {500: 4.20}}\n"
+    "waivers:\n  - {of: tooling.proofs, on: 2026-05-20, until: 2026-05-25, by: ann, risk: bob, exposure: 900 USD, instead: a look, why: busy}\n"
+)
+SAID_ONCE = (MoveKind.TOOL_STEP, MoveKind.WAIVER_ENDED, MoveKind.QUOTE_ENDED, MoveKind.NEW)
+
+
+def test_feed_and_review_say_a_step_and_an_end_in_the_same_words(sample: Write) -> None:
+    portfolio = read(sample(ENDED))
+    file = portfolio.parts["SD-100"]
+    told = {move.kind: join_line(word_move(file, move)) for move in find_told_moves(portfolio)}
+    entries = {one.kind: one for one in find_feed(portfolio).entries}
+    for kind in SAID_ONCE:
+        assert entries[kind.value].title == f"SD-100 Sample hook: {told[kind]}"
+        assert entries[kind.value].words == told[kind]
+    assert told[MoveKind.TOOL_STEP] == "tool die: ordered"
+    assert told[MoveKind.QUOTE_ENDED].startswith("quote Q1 of ")
 
 
 STALE = """\
