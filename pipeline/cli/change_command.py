@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 @click.option("--class", "class_", metavar="WORD", help="How the tool was changed: metal-off, weld, insert ...")
 @click.option("--predicted", metavar="MONEY", help="What it was thought to cost; reckoned, if left out.")
 @click.option("--actual", metavar="MONEY", help="What it cost.")
+@click.option("--predicted-weeks", metavar="N", help="Weeks that it was thought to take; reckoned, if left out.")
 @click.option("--weeks", metavar="N", help="Weeks that it took.")
 @click.option("--by", metavar="ID", help="Who found it.")
 @add_bench_options
@@ -60,13 +61,17 @@ def command(part: str, desk: Desk, **flags: str | None) -> int:
         default=_predict(near, features, found_at),
     )  # fmt: skip
     actual = asker.take(flags["actual"], "--actual", "Actual cost", parse_money, optional=True)
+    predicted_weeks = asker.take(
+        flags["predicted_weeks"], "--predicted-weeks", "Predicted weeks", parse_not_negative, optional=True,
+        default=_predict_weeks(near, features, found_at),
+    )  # fmt: skip
     weeks = asker.take(flags["weeks"], "--weeks", "Weeks", parse_not_negative, optional=True)
     by = take_person(asker, near, flags["by"], "--by", "Who found it")
     asker.refuse_missing()
     entry = {
         "found_at": found_at, "on": desk.day or near.today, "by": by, "what": what, "mode": mode,
         "features": features, "found_by": found_by, "fixed_in": fixed_in, "tool": tool, "class": class_,
-        "predicted": predicted, "actual": actual, "weeks": weeks,
+        "predicted": predicted, "actual": actual, "predicted_weeks": predicted_weeks, "weeks": weeks,
     }  # fmt: skip
     return run_step(desk, "change", part, lambda n: _build_draft(n, entry), near)
 
@@ -78,6 +83,15 @@ def _predict(near: Near, features: list[str] | None, found_at: str | None) -> st
     if not features or found_at is None:
         return None
     return predict_change(near.build_part_file(), features, found_at)
+
+
+def _predict_weeks(near: Near, features: list[str] | None, found_at: str | None) -> str | None:
+    """Return what the cost of change says of its weeks; None where it cannot be reckoned, or takes none."""
+    from pipeline.views.bench import predict_change_weeks
+
+    if not features or found_at is None:
+        return None
+    return predict_change_weeks(near.build_part_file(), features, found_at)
 
 
 def _build_draft(near: Near, entry: dict[str, Any]) -> Draft:

@@ -20,8 +20,9 @@ class ChangeCase:
 
     Attributes:
         tool_kind, change_class: what was changed and how, e.g. "die-cast-die" and "weld".
-        predicted, actual: money, both above zero.
+        predicted, actual: money or weeks, both above zero; cases of one call are all of one measure.
         record: where it is recorded, for people.
+        measure: what was foretold, for people: its cost, or its weeks.
 
     Raises:
         ValueError: predicted or actual not above zero.
@@ -32,10 +33,11 @@ class ChangeCase:
     predicted: float
     actual: float
     record: str = ""
+    measure: str = "cost"
 
     def __post_init__(self) -> None:
-        check_positive(self.predicted, "the predicted cost of a change")
-        check_positive(self.actual, "the actual cost of a change")
+        check_positive(self.predicted, f"the predicted {self.measure} of a change")
+        check_positive(self.actual, f"the actual {self.measure} of a change")
 
     @property
     def log_ratio(self) -> float:

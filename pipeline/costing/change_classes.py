@@ -104,8 +104,9 @@ class ClassPrice:
 
     ``share``: of the tool's price, low / likely / high (0.02 is 2 %), or ``amount``: money; exactly one of the two.
     ``weeks``: from the order for the change to the changed tool. ``redesign_in_price``: the price holds the tool's
-    redesign, which is then not paid a second time. ``factor``: from the shop's own changes, for a share. Raises
-    ``ValueError`` when both or neither are given, or a figure is out of order.
+    redesign, which is then not paid a second time. ``factor``: from the shop's own changes, for a share;
+    ``weeks_factor``: the same for the weeks. Raises ``ValueError`` when both or neither are given, or a figure is out
+    of order.
     """
 
     change_class: ChangeClass
@@ -114,11 +115,13 @@ class ClassPrice:
     amount: Range | None = None
     redesign_in_price: bool = False
     factor: Range | None = None
+    weeks_factor: Range | None = None
 
     def __post_init__(self) -> None:
         name = self.change_class.value
-        if self.factor is not None:
-            check_range(self.factor, f"the factor of change class {name}")
+        for factor, what in ((self.factor, "factor"), (self.weeks_factor, "factor of the weeks")):
+            if factor is not None:
+                check_range(factor, f"the {what} of change class {name}")
         if (self.share is None) == (self.amount is None):
             raise ValueError(
                 f"change class {name}: write either its share of the tool's price or its amount, one of the two"
@@ -158,11 +161,18 @@ def build_class_effects(
     """
     usable = [one for one in prices if inserts or one.change_class is not ChangeClass.INSERT]
     effects = tuple(
-        ClassEffect(one.change_class, _build_line(label, price, one), one.weeks, one.redesign_in_price)
+        ClassEffect(one.change_class, _build_line(label, price, one), _find_weeks(one), one.redesign_in_price)
         for one in sorted(usable, key=lambda one: one.change_class.weight_order)
     )
     check_class_effects(effects, label)
     return effects
+
+
+def _find_weeks(stated: ClassPrice) -> Range:
+    """The weeks of a class: low by low, likely by likely, high by high where the shop's own changes gave a factor."""
+    if stated.weeks_factor is None:
+        return stated.weeks
+    return Range(*(weeks * times for weeks, times in zip(stated.weeks, stated.weeks_factor, strict=True)))
 
 
 def _build_line(label: str, price: Decimal | None, stated: ClassPrice) -> Line:

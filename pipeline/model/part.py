@@ -623,7 +623,8 @@ class Change(Frozen):
     class_: ChangeClass | None = Field(default=None, alias="class")
     predicted: Price | None = None
     actual: Price | None = None
-    weeks: NotNegative | None = None
+    predicted_weeks: NotNegative | None = Field(default=None, description="weeks that it was thought to take")
+    weeks: NotNegative | None = Field(default=None, description="weeks that it took, once it is closed")
 
 
 class SafetyReview(Frozen):

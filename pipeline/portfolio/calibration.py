@@ -1,8 +1,9 @@
-"""Every recorded change of the shop, predicted against actual: its own factors and its steps from stage to stage."""
+"""Every recorded change of the shop, predicted against actual, in money and in weeks: its own factors and its steps
+from stage to stage."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from pipeline.costing.calibration import (
@@ -30,7 +31,8 @@ NO_CLASS = "model and samples"
 class RecordedChange:
     """One recorded change in workspace currency at the rates of its day; None where a price is missing or has no rate.
 
-    left_out : why it is not counted in the factors, empty where it is.
+    left_out : why it is not counted in the factors, empty where it is. predicted_weeks, weeks : None where not stated;
+    weeks_left_out : why they are not counted in the factors of weeks, empty where they are.
     """
 
     number: str
@@ -42,21 +44,33 @@ class RecordedChange:
     predicted: float | None
     actual: float | None
     left_out: str
+    predicted_weeks: float | None = None
+    weeks: float | None = None
+    weeks_left_out: str = ""
 
 
 @dataclass(frozen=True)
 class Calibration:
-    """How well costs of changes were foretold. factors : by tool kind and class. ratios : from stage to stage."""
+    """How well costs and weeks of changes were foretold.
+
+    factors, weeks_factors : by tool kind and class, of the cost and of the weeks. ratios : from stage to stage.
+    """
 
     changes: tuple[RecordedChange, ...]
     factors: tuple[ShopFactor, ...]
     ratios: tuple[StageRatio, ...]
     beliefs: Beliefs
+    weeks_factors: tuple[ShopFactor, ...] = ()
 
     @property
     def counted(self) -> int:
         """How many changes have both a prediction and an actual cost."""
         return sum(not change.left_out for change in self.changes)
+
+    @property
+    def counted_weeks(self) -> int:
+        """How many changes have both predicted and actual weeks."""
+        return sum(not change.weeks_left_out for change in self.changes)
 
     def is_used(self, factor: ShopFactor) -> bool:
         """True where a kind and class has closed changes enough for its factor to go into the ladders."""
@@ -79,6 +93,11 @@ def compute_calibration(shop: Shop) -> Calibration:
         for one in changes
         if one.predicted and one.actual
     ]
+    weeks = [
+        ChangeCase(one.tool_kind, one.change_class, one.predicted_weeks, one.weeks, f"{one.number} {one.key}", "weeks")
+        for one in changes
+        if one.predicted_weeks and one.weeks
+    ]
     stages = [StageCase(one.stage, one.actual, f"{one.number} {one.key}") for one in changes if one.actual]
     belief = Belief(beliefs.between_shops, beliefs.single_changes, beliefs.scatter_worth)
     return Calibration(
@@ -86,21 +105,33 @@ def compute_calibration(shop: Shop) -> Calibration:
         compute_shop_factors(cases, belief, beliefs.interval),
         compute_stage_ratios(stages, [stage.words for stage in Stage], beliefs.interval),
         beliefs,
+        compute_shop_factors(weeks, belief, beliefs.interval),
     )
 
 
 def find_used_factors(file: PartFile) -> Mapping[tuple[str, str], ShopFactor]:
     """Return the factors that go into a part's ladder: of its tools' kinds, with `few_cases` closed changes at least.
 
-    Below that a factor is shown on the page of predicted against actual and touches no figure. Only what a change of a
-    tool costs is calibrated, not its weeks, and no tool that is remade whole.
+    Below that a factor is shown on the page of predicted against actual and touches no figure. Only the change of a
+    tool is calibrated, no tool that is remade whole.
     """
+    return _pick_used(file, lambda found: found.factors)
+
+
+def find_used_weeks(file: PartFile) -> Mapping[tuple[str, str], ShopFactor]:
+    """Return the factors that the weeks of a part's tool changes are multiplied with, chosen as those of the costs."""
+    return _pick_used(file, lambda found: found.weeks_factors)
+
+
+def _pick_used(
+    file: PartFile, choose: Callable[[Calibration], tuple[ShopFactor, ...]]
+) -> Mapping[tuple[str, str], ShopFactor]:
     if not file.shop.parts:
         return {}
     found = compute_calibration(file.shop)
     kinds = {tool.kind for tool in file.part.tools.values()}
     return {
-        (one.tool_kind, one.change_class): one for one in found.factors if found.is_used(one) and one.tool_kind in kinds
+        (one.tool_kind, one.change_class): one for one in choose(found) if found.is_used(one) and one.tool_kind in kinds
     }
 
 
@@ -123,6 +154,9 @@ def _list_changes(file: PartFile) -> Iterator[RecordedChange]:
             predicted,
             actual,
             _find_lack(change, predicted, actual),
+            change.predicted_weeks,
+            change.weeks,
+            _find_weeks_lack(change),
         )
 
 
@@ -148,4 +182,13 @@ def _find_lack(change: Change, predicted: float | None, actual: float | None) ->
             return f"no rate of {stated.currency} for {change.on}"
         if found == 0:
             return f"{what} cost of 0 gives no ratio"
+    return ""
+
+
+def _find_weeks_lack(change: Change) -> str:
+    for what, found in (("predicted", change.predicted_weeks), ("actual", change.weeks)):
+        if found is None:
+            return f"no {what} weeks yet"
+        if found == 0:
+            return f"{what} weeks of 0 give no ratio"
     return ""

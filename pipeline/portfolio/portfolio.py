@@ -80,6 +80,18 @@ class PartFile:
         return find_used_factors(self)
 
     @kept_property
+    def weeks_factors(self) -> Mapping[tuple[str, str], ShopFactor]:
+        """The same for the weeks that a tool's change takes."""
+        from pipeline.portfolio.calibration import find_used_weeks
+
+        return find_used_weeks(self)
+
+    @property
+    def is_calibrated(self) -> bool:
+        """True where a factor of the shop's own is in its costs or its weeks."""
+        return bool(self.factors or self.weeks_factors)
+
+    @kept_property
     def estimated_basis(self) -> ChangeBasis | Cycle:
         """All that its changes are priced from, as the catalogue has it, without the shop's own factors."""
         return build_change_basis(self.part, self.lineage, self.workspace, self.rates)
@@ -87,13 +99,16 @@ class PartFile:
     @kept_property
     def basis(self) -> ChangeBasis | Cycle:
         """All that its changes are priced from, calibrated; a ring of tools where they wait for each other."""
-        if not self.factors:
+        if not self.is_calibrated:
             return self.estimated_basis
-        own = {
-            key: build_range(*(round(end, 4) for end in (one.low, one.factor, one.high)))
-            for key, one in self.factors.items()
-        }
-        return build_change_basis(self.part, self.lineage, self.workspace, self.rates, own)
+        own, weeks = (
+            {
+                key: build_range(round(one.low, 4), round(one.factor, 4), round(one.high, 4))
+                for key, one in found.items()
+            }
+            for found in (self.factors, self.weeks_factors)
+        )
+        return build_change_basis(self.part, self.lineage, self.workspace, self.rates, own, weeks)
 
     @kept_property
     def ladder(self) -> PartLadder | None:
@@ -103,7 +118,7 @@ class PartFile:
     @kept_property
     def estimated_ladder(self) -> PartLadder | None:
         """The ladder as the catalogue estimates it; the very same where no factor of the shop's own is used."""
-        if not self.factors or isinstance(self.estimated_basis, Cycle):
+        if not self.is_calibrated or isinstance(self.estimated_basis, Cycle):
             return self.ladder
         return compute_ladder(self.estimated_basis)
 

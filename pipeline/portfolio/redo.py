@@ -38,13 +38,19 @@ Factors = Mapping[tuple[str, str], Range]
 
 
 def build_change_basis(
-    part: Part, lineage: PartLineage, workspace: Workspace, rates: Rates, factors: Factors | None = None
+    part: Part,
+    lineage: PartLineage,
+    workspace: Workspace,
+    rates: Rates,
+    factors: Factors | None = None,
+    weeks_factors: Factors | None = None,
 ) -> ChangeBasis | Cycle:
     """Return all that a part's changes are priced from, or the ring of tools that keeps it from being reckoned.
 
-    factors : of the shop's own changes; none leaves every estimate as the catalogue has it.
+    factors, weeks_factors : of the shop's own changes, of what they cost and of how long they took; none leaves every
+    estimate as the catalogue has it.
     """
-    return _BasisMaker(part, lineage, workspace, rates, factors or {}).make()
+    return _BasisMaker(part, lineage, workspace, rates, factors or {}, weeks_factors or {}).make()
 
 
 def compute_landed_cost(part: Part, rates: Rates, today: dt.date) -> Decimal | None:
@@ -65,9 +71,11 @@ def compute_landed_cost(part: Part, rates: Rates, today: dt.date) -> Decimal | N
 class _BasisMaker:
     """Collects the items of one part."""
 
-    def __init__(self, part: Part, lineage: PartLineage, workspace: Workspace, rates: Rates, factors: Factors) -> None:
+    def __init__(
+        self, part: Part, lineage: PartLineage, workspace: Workspace, rates: Rates, factors: Factors, weeks: Factors
+    ) -> None:
         self.part = part
-        self.factors = factors
+        self.factors, self.weeks_factors = factors, weeks
         self.lineage = lineage
         self.catalogues: Catalogues = workspace.catalogues
         self.today = workspace.today
@@ -274,7 +282,7 @@ class _BasisMaker:
             name=key,
             price=price,
             kind=_choose_kind(kind, soft),
-            class_prices=() if soft else tuple(_build_prices(kind, tool.kind, self.factors)),
+            class_prices=() if soft else tuple(_build_prices(kind, tool.kind, self.factors, self.weeks_factors)),
             inserts=tool.inserts,
             forms=_find_tool_cover(tool),
             made_to_fit=tuple(t for t in tool.made_to_fit if t in self.part.tools),
@@ -345,14 +353,16 @@ def _build_station(tool: Tool, kind: ToolKind) -> Station | None:
     return Station("draw", tool.station)
 
 
-def _build_prices(kind: ToolKind, key: str, factors: Factors) -> Iterator[ClassPrice]:
+def _build_prices(kind: ToolKind, key: str, factors: Factors, weeks_factors: Factors) -> Iterator[ClassPrice]:
     """Yield the price of each class of change; a new tool's price holds its design."""
     for name, factor in kind.changes.items():
         change = ChangeClass(name.value)
         whole = change is ChangeClass.NEW_TOOL
         weeks, share = _convert(factor.weeks), _convert(factor.share)
-        own = factors.get((key, name.value))
-        yield ClassPrice(change, weeks=weeks, share=share, redesign_in_price=whole, factor=own)
+        own, longer = factors.get((key, name.value)), weeks_factors.get((key, name.value))
+        yield ClassPrice(
+            change, weeks=weeks, share=share, redesign_in_price=whole, factor=own, weeks_factor=longer
+        )  # fmt: skip
 
 
 def _convert(found: quantity.Range) -> Range:

@@ -9,6 +9,7 @@ from typing import Any
 
 from pipeline.costing.impact import Impact, compute_impact
 from pipeline.costing.paths import Cycle
+from pipeline.costing.ranges import render_number
 from pipeline.costing.stages import parse_stage
 from pipeline.findings.finding import escape_hidden
 from pipeline.findings.rule import Rule
@@ -76,6 +77,16 @@ def predict_change(file: PartFile, changed: Sequence[str], found_at: str) -> str
     if impact.figure.missing:
         return None
     return f"{impact.figure.direct.likely.quantize(Decimal(1))} {file.workspace.catalogues.money.currency}"
+
+
+def predict_change_weeks(file: PartFile, changed: Sequence[str], found_at: str) -> str | None:
+    """Return the likely weeks of a change found at a stage, as estimated; None where they are not known or none."""
+    basis = file.estimated_basis
+    if isinstance(basis, Cycle) or not changed:
+        return None
+    weeks = compute_impact(basis, changed, parse_stage(found_at)).figure.weeks.likely
+    shown = render_number(weeks.quantize(Decimal("0.1")))
+    return None if weeks == 0 else shown.replace(",", "")
 
 
 def build_release_sheet(file: PartFile, decision: Decision) -> list[str]:

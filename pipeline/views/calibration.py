@@ -1,4 +1,5 @@
-"""How well costs of changes were foretold: every change, the shop's own factors, its steps from stage to stage."""
+"""How well costs and weeks of changes were foretold: every change, the shop's own factors, its steps from stage to
+stage."""
 
 from __future__ import annotations
 
@@ -11,9 +12,13 @@ from pipeline.views.addresses import find_part_page
 from pipeline.views.money_words import build_row, build_table, say, word_whole
 from pipeline.views.shapes_marks import Column, Line, Row, Run, Table, Tone, Working, WorkingInput, build_line
 from pipeline.views.shapes_site import Section
-from pipeline.views.wording import word_count, word_share
+from pipeline.views.wording import word_count, word_number, word_share
 
 EMPTY = "No change is recorded yet: write it under `changes`, with what was predicted and what it cost in the end."
+NO_WEEKS = (
+    "No closed change states its weeks: write `predicted_weeks` when it is found, and `weeks` when it is closed "
+    "(`pipeline change` reckons the first)."
+)
 
 
 def build_calibration_sections(portfolio: Portfolio) -> tuple[Section, ...]:
@@ -26,10 +31,15 @@ def build_calibration_sections(portfolio: Portfolio) -> tuple[Section, ...]:
         Section(
             "calibration",
             "Predicted against actual",
-            f"{word_count(found.counted, 'change')} with both figures",
+            f"{word_count(found.counted, 'change')} with both figures, {found.counted_weeks} with both weeks",
             _say_cases(found),
             (),
-            (_build_factors(found), _build_ratios(found), _build_changes(found, currency)),
+            (
+                _build_factors(found, found.factors, "Our own factors", EMPTY, "buying/factors.csv"),
+                _build_factors(found, found.weeks_factors, "Our own factors of weeks", NO_WEEKS, "buying/weeks.csv"),
+                _build_ratios(found),
+                _build_changes(found, currency),
+            ),
             (),
             _build_working(found),
         ),
@@ -53,7 +63,9 @@ def _is_few(found: Calibration, cases: int) -> bool:
     return cases < found.beliefs.few_cases
 
 
-def _build_factors(found: Calibration) -> Table:
+def _build_factors(
+    found: Calibration, factors: tuple[ShopFactor, ...], caption: str, empty: str, csv_href: str
+) -> Table:
     level = word_share(found.beliefs.interval)
     columns = (
         Column("tool kind"),
@@ -65,8 +77,8 @@ def _build_factors(found: Calibration) -> Table:
         Column("a single next change", level, True),
         Column("in the ladders"),
     )
-    rows = [_build_factor_row(found, one) for one in found.factors]
-    return build_table("Our own factors", columns, rows, EMPTY, "buying/factors.csv")
+    rows = [_build_factor_row(found, one) for one in factors]
+    return build_table(caption, columns, rows, empty, csv_href)
 
 
 def _build_factor_row(found: Calibration, one: ShopFactor) -> Row:
@@ -130,6 +142,8 @@ def _build_changes(found: Calibration, currency: str) -> Table:
         Column("predicted", currency, True),
         Column("actual", currency, True),
         Column("ratio", "", True),
+        Column("weeks", "actual of predicted", True),
+        Column("ratio", "of weeks", True),
     )
     rows = [_build_change_row(one) for one in found.changes]
     return build_table("Every recorded change", columns, rows, EMPTY, "buying/changes.csv")
@@ -146,8 +160,15 @@ def _build_change_row(one: RecordedChange) -> Row:
             "–" if one.predicted is None else word_whole(one.predicted),
             "–" if one.actual is None else word_whole(one.actual),
             ratio,
+            _word_weeks(one),
+            f"{one.weeks / one.predicted_weeks:.2f}" if one.weeks and one.predicted_weeks else one.weeks_left_out,
         )
     )
+
+
+def _word_weeks(one: RecordedChange) -> str:
+    weeks, predicted = ("–" if found is None else word_number(found) for found in (one.weeks, one.predicted_weeks))
+    return f"{weeks} of {predicted}"
 
 
 def _build_working(found: Calibration) -> Working:
@@ -163,6 +184,7 @@ def _build_working(found: Calibration) -> Working:
         (
             "log(actual / predicted) of a kind is normal about the kind's own mean, and that mean normal about 0",
             "log factor = n / (n + scatter² / spread²) x mean of log(actual / predicted)",
+            "the same for actual / predicted weeks, with the same spreads",
             f"a factor goes into the ladders from {beliefs.few_cases} closed changes of its kind and class on",
             "ratio of stages = geometric mean cost at the later over the earlier one; interval: Welch's t on logs",
         ),
@@ -173,24 +195,27 @@ def _build_working(found: Calibration) -> Working:
     )
 
 
+def _list_factor(one: ShopFactor) -> dict[str, Any]:
+    return {
+        "tool_kind": one.tool_kind,
+        "class": one.change_class,
+        "cases": one.cases,
+        "raw": one.raw,
+        "factor": one.factor,
+        "interval": [one.low, one.high],
+        "next": [one.next_low, one.next_high],
+    }
+
+
 def build_calibration_json(file: PartFile) -> dict[str, Any]:
     """Return the shop's factors and ratios for a program."""
     found = compute_calibration(file.shop)
     return {
         "counted": found.counted,
         "few": found.is_few,
-        "factors": [
-            {
-                "tool_kind": one.tool_kind,
-                "class": one.change_class,
-                "cases": one.cases,
-                "raw": one.raw,
-                "factor": one.factor,
-                "interval": [one.low, one.high],
-                "next": [one.next_low, one.next_high],
-            }
-            for one in found.factors
-        ],
+        "factors": [_list_factor(one) for one in found.factors],
+        "counted_weeks": found.counted_weeks,
+        "weeks_factors": [_list_factor(one) for one in found.weeks_factors],
         "stages": [
             {
                 "from": one.stage,

@@ -82,23 +82,26 @@ def list_factors(file: PartFile) -> list[str]:
     """Return the shop's own factors that are in a part's ladder, each in words; none where it is as estimated."""
     level = round(100 * file.workspace.catalogues.money.beliefs.interval)
     return [
-        f"{one.tool_kind}, {one.change_class}: × {one.factor:.2f} ({one.low:.2f} to {one.high:.2f} at {level} %, "
+        f"{one.tool_kind}, {one.change_class}{what}: × {one.factor:.2f} ({one.low:.2f} to {one.high:.2f} at {level} %, "
         f"{one.cases} closed changes)"
-        for one in file.factors.values()
+        for found, what in ((file.factors, ""), (file.weeks_factors, ", weeks"))
+        for one in found.values()
     ]
 
 
-def build_calibrated_rows(file: PartFile, feature: str | None = None) -> list[tuple[str, str, str]]:
-    """Return (stage, as estimated, as calibrated) for each stage; none where no factor is used."""
+def build_calibrated_rows(file: PartFile, feature: str | None = None) -> list[tuple[str, str, str, str, str]]:
+    """Return (stage, cost as estimated, as calibrated, weeks as estimated, as calibrated) for each stage; none where no
+    factor is used."""
     ladders = [found for found in (file.estimated_ladder, file.ladder) if found is not None]
-    if not file.factors or len(ladders) < 2:
+    if not file.is_calibrated or len(ladders) < 2:
         return []
     estimated, calibrated = (
         one.part if feature is None else next(row for row in one.features if row.feature == feature) for one in ladders
     )
+    pairs = [(stage, estimated.find_rung(stage), calibrated.find_rung(stage)) for stage in Stage]
     return [
-        (stage.words, _render_total(estimated.find_rung(stage)), _render_total(calibrated.find_rung(stage)))
-        for stage in Stage
+        (stage.words, _render_total(old), _render_total(new), render_weeks(old.weeks), render_weeks(new.weeks))
+        for stage, old, new in pairs
     ]
 
 
@@ -110,9 +113,10 @@ def render_calibration(file: PartFile, feature: str | None) -> list[str]:
     wide = max(len(row[1]) for row in rows)
     lines = ["", "The costs above are calibrated by our own closed changes:"]
     lines += [f"  {one}" for one in list_factors(file)]
-    lines += [
-        f"  {stage:<14} as estimated {old:>{wide}}   as calibrated {new}" for stage, old, new in rows if old != new
-    ]
+    for stage, old, new, weeks, own in rows:
+        took = f", {own} weeks (estimated {weeks})" if own != weeks else ""
+        if old != new or took:
+            lines.append(f"  {stage:<14} as estimated {old:>{wide}}   as calibrated {new}{took}")
     return lines
 
 

@@ -57,7 +57,7 @@ def build_change_cost_method(portfolio: Portfolio) -> MethodPage:
         (
             "C(s) = Σ over what the change reaches and exists at stage s of redo(x)  +  w(s) × D",
             "redo(tool) = price × share(kind, class of change) + redesign",
-            "calibrated: × own factor(kind, class), from "
+            "calibrated: × own factor(kind, class), weeks(kind, class) × own factor of weeks, each from "
             f"{catalogues.money.beliefs.few_cases} closed changes of that kind and class on; both figures are shown",
             "likely = Σ over classes of mix(class) × C(s, class);  low and high run over classes and ranges",
             "of a part: features weighted by how often an error is in them; "
@@ -74,7 +74,8 @@ def build_change_cost_method(portfolio: Portfolio) -> MethodPage:
             FOLK_RULE,
             "What has no price on record is left out and said: the figure is then a least.",
             "A delay that stops another part is not added to that part.",
-            "Own factors touch the money of a tool's change, not its weeks; predictions are recorded as estimated.",
+            "Own factors touch a tool's change: its money, and its weeks where changes state them predicted and "
+            "actual; predictions are recorded as estimated.",
         ),
         (_ESTIMATE,),
         Section("factors", "The shop's factors", tables=(mix, factors)),

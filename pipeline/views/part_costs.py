@@ -87,7 +87,7 @@ def _note(file: PartFile) -> str:
     ladder = file.ladder.part if file.ladder is not None else None
     missing = sorted({name for rung in ladder.rungs for name in rung.missing}) if ladder is not None else []
     lack = f" At least: no price is recorded for {word_list(missing, 5)}." if missing else ""
-    own = "" if not file.factors else f" Calibrated by our own closed changes: {'; '.join(list_factors(file))}."
+    own = "" if not file.is_calibrated else f" Calibrated by our own closed changes: {'; '.join(list_factors(file))}."
     return f"{word_today(file)}{lack}{own} {FOLK_RULE}"
 
 
@@ -130,6 +130,8 @@ def build_calibrated_section(file: PartFile) -> Section | None:
         Column("found at"),
         Column("as estimated", currency, True),
         Column("as calibrated", currency, True),
+        Column("as estimated", "weeks", True),
+        Column("as calibrated", "weeks", True),
     )
     table = Table(
         "What one change costs, by when it is found",
@@ -141,20 +143,21 @@ def build_calibrated_section(file: PartFile) -> Section | None:
     working = Working(
         (
             "as calibrated = share of the tool's price x price x our own factor, for the kinds and classes below",
+            "weeks of the tool's change x our own factor of weeks, where one is below",
             *list_factors(file),
             f"a factor is used from {beliefs.few_cases} closed changes of its kind and class on",
         ),
         (WorkingInput("closed changes", "predicted and actual", build_line("`changes` of every record")),),
         "normal-normal shrinkage (Gelman and others, Bayesian Data Analysis, sections 2.5 and 5.4); from how many on: "
         "common practice, no source",
-        "Weeks are not calibrated, nor tools that are remade whole. Predictions are recorded as estimated.",
+        "Tools that are remade whole are not calibrated. Predictions are recorded as estimated.",
         Link("Cost of change", find_method_page("cost-of-change")),
     )
     return Section(
         "calibrated",
         "As estimated, as calibrated",
-        f"{len(file.factors)} of our own factors in the ladder",
-        build_line("Every other figure of this part rests on the calibrated costs."),
+        f"{len(file.factors) + len(file.weeks_factors)} of our own factors in the ladder",
+        build_line("Every other figure of this part rests on the calibrated costs and weeks."),
         (),
         (table,),
         (),

@@ -194,6 +194,7 @@ def _build_changes(file: PartFile) -> Section | None:
             ("–" if one is None else word_money(one.amount, one.currency)) for one in (change.predicted, change.actual)
         ]
         weeks = "–" if change.weeks is None else word_number(change.weeks)
+        foretold = "" if change.predicted_weeks is None else f" ({word_number(change.predicted_weeks)} predicted)"
         texts = (
             key,
             word_day(change.on),
@@ -201,7 +202,7 @@ def _build_changes(file: PartFile) -> Section | None:
             str(change.found_at),
             change.fixed_in or "–",
             *money,
-            weeks,
+            weeks + foretold,
         )
         rows.append(Row(tuple(Cell(build_line(text)) for text in texts)))
     table = Table("Changes", columns, tuple(rows), "No change is recorded.", find_part_file(file.number, "changes.csv"))

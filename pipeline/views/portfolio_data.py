@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pipeline.costing.calibration import ShopFactor
 from pipeline.costing.ranges import Range
 from pipeline.costing.stages import Stage
 from pipeline.findings.finding import Finding, Severity
@@ -192,15 +193,21 @@ def _build_costs(file: PartFile) -> dict[str, Any] | None:
 
 def _build_calibrated(file: PartFile) -> dict[str, Any] | None:
     """Return the shop's own factors in the costs, and the costs without them; None where none is used."""
-    if not file.factors or file.estimated_ladder is None:
+    if not file.is_calibrated or file.estimated_ladder is None:
         return None
+    rungs = file.estimated_ladder.part.rungs
     return {
-        "factors": [
-            {"tool_kind": one.tool_kind, "class": one.change_class, "factor": round(one.factor, 4),
-             "low": round(one.low, 4), "high": round(one.high, 4), "changes": one.cases}
-            for one in file.factors.values()
-        ],
-        "estimated": [_build_range(rung.total) for rung in file.estimated_ladder.part.rungs],
+        "factors": [_build_factor(one) for one in file.factors.values()],
+        "weeks_factors": [_build_factor(one) for one in file.weeks_factors.values()],
+        "estimated": [_build_range(rung.total) for rung in rungs],
+        "estimated_weeks": [_build_range(rung.weeks) for rung in rungs],
+    }
+
+
+def _build_factor(one: ShopFactor) -> dict[str, Any]:
+    return {
+        "tool_kind": one.tool_kind, "class": one.change_class, "factor": round(one.factor, 4),
+        "low": round(one.low, 4), "high": round(one.high, 4), "changes": one.cases,
     }  # fmt: skip
 
 
@@ -310,7 +317,9 @@ def _describe_calibrated(span: dict[str, Any]) -> dict[str, Any]:
     factor = _record(
         tool_kind=_TEXT, **{"class": _TEXT}, factor=_NUMBER, low=_NUMBER, high=_NUMBER, changes={"type": "integer"}
     )
-    return _record(factors=_list(factor), estimated=_list(span))
+    return _record(
+        factors=_list(factor), weeks_factors=_list(factor), estimated=_list(span), estimated_weeks=_list(span)
+    )
 
 
 def _describe_gate() -> dict[str, Any]:

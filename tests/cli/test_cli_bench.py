@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
@@ -155,6 +156,18 @@ def test_what_the_rules_forbid_is_refused_before_it_is_written(
         said
     )
     assert read(shop) == before
+
+
+def test_a_change_keeps_the_weeks_that_it_was_thought_to_take_beside_those_that_it_took(shop: Path) -> None:
+    """What is left out is reckoned, as the predicted cost is; what is stated stands."""
+    found = COMMANDS_THAT_WRITE["change"]
+    assert call(shop, *found, "--weeks", "3", "--yes")[0] == 0
+    assert call(shop, *found, "--predicted-weeks", "2.5", "--yes")[0] == 0
+    code, said = call(shop, *found, "--predicted-weeks", "-1", "--yes")
+    assert code != 0 and "--predicted-weeks" in said
+    lines = [line for line in read(shop).splitlines() if "what: fouls" in line]
+    assert len(lines) == 2 and re.search(r"predicted_weeks: \d+(\.\d)?, weeks: 3\b", lines[0])
+    assert "predicted_weeks: 2.5" in lines[1] and " weeks: " not in lines[1].replace("predicted_weeks", "")
 
 
 def test_a_release_names_every_blocker_at_once(sample: Sample) -> None:

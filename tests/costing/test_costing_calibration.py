@@ -103,6 +103,7 @@ def test_welch_interval_against_a_reference_library() -> None:
     [
         (lambda: ChangeCase("die", "weld", 0, 5), "predicted cost of a change is 0"),
         (lambda: ChangeCase("die", "weld", 5, -1), "actual cost of a change is -1"),
+        (lambda: ChangeCase("die", "weld", 0, 5, measure="weeks"), "predicted weeks of a change is 0"),
         (lambda: Belief(0, 0.4, 5), "spread between shops is 0"),
         (lambda: compute_shop_factors(build_cases(1), BELIEF, level=1.5), "level of the interval is 1.5"),
         (lambda: compute_stage_ratios([StageCase("x", 5)], ["a", "b"]), '"x" is no stage'),

@@ -261,3 +261,16 @@ def test_longest_path_of_nothing_and_of_a_ring() -> None:
 
 def test_a_zero_weight_does_not_widen_a_mix() -> None:
     assert mix_ranges([(Decimal(1), ONE), (Decimal(0), build_range(99))]) == ONE
+
+
+def test_the_weeks_of_a_class_are_multiplied_end_by_end_with_the_factor_of_our_own_changes() -> None:
+    """By hand: 2 x 1.1, 3 x 1.2, 5 x 1.5; the money of the class is untouched."""
+    weeks, share = build_range(2, 3, 5), build_range("0.1")
+    own = build_range("1.1", "1.2", "1.5")
+    plain = ClassPrice(ChangeClass.NEW_TOOL, weeks, share=share)
+    longer = ClassPrice(ChangeClass.NEW_TOOL, weeks, share=share, weeks_factor=own)
+    (was,), (now,) = (build_class_effects("die", Decimal(1000), [one], inserts=False) for one in (plain, longer))
+    assert was.weeks == weeks and now.weeks == build_range("2.2", "3.6", "7.5")
+    assert now.line == was.line
+    with pytest.raises(ValueError, match="the factor of the weeks of change class new-tool is low"):
+        ClassPrice(ChangeClass.NEW_TOOL, weeks, share=share, weeks_factor=Range(Decimal(2), Decimal(1), Decimal(3)))
