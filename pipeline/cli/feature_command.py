@@ -33,8 +33,9 @@ if TYPE_CHECKING:
 def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
     """Add a feature to the record of PART: a dimension or property, with its nominal and limits.
 
-    What the gates want of it from now on is shown before anything is written. A feature that is there is changed by a
-    revision (`pipeline revise`), which says what that makes stale.
+    What the gates want of it from now on is shown before anything is written. Where a gate was decided already, the
+    feature keeps its day (`since`), so that no decision of an earlier day is judged by it. A feature that is there is
+    changed by a revision (`pipeline revise`), which says what that makes stale.
 
     \b
     pipeline feature TW-101 hub_bore --what "bore of the hub" --kind size --nominal 14 --limits H7 --critical
@@ -84,6 +85,7 @@ def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
         "wear": None if words["wear"] == "none" else words["wear"],
         "shape": None if words["shape"] == "free" else words["shape"],
         "coated": True if coating is not None else None, "coating": coating,
+        "since": desk.day or near.today if record.decisions else None,
     }  # fmt: skip
     return run_step(desk, "feature", part, lambda n: _build_draft(n, str(key), entry), near)
 

@@ -57,6 +57,7 @@ class Bench:
 
     lenient : count evidence that was good and went stale later; used to tell a stale gate from a claim beyond proof.
     until : count only evidence of this day or before; what a decision of that day could have known.
+    features_of : leave out the features that were added after this day, on today's evidence.
     released : numbers of the parts that are released for sale (for assemblies). once : number -> the day on which its
     last gate was decided, also where it went stale since.
     wants : all requirements of the gate; where a second signature is one, what nobody else saw does not count.
@@ -73,6 +74,7 @@ class Bench:
     wants: frozenset[str] = frozenset()
     known: dict[str, tuple[str, ...]] = field(default_factory=dict, compare=False, repr=False)
     once: Mapping[str, dt.date] = field(default_factory=dict)
+    features_of: dt.date | None = None
 
     @property
     def catalogues(self) -> Catalogues:
@@ -93,7 +95,13 @@ class Bench:
     @property
     def criticals(self) -> tuple[str, ...]:
         """The critical features, in the order of the record."""
-        return tuple(key for key, feature in self.part.features.items() if feature.critical)
+        return tuple(key for key in self.features if self.part.features[key].critical)
+
+    @property
+    def features(self) -> tuple[str, ...]:
+        """The features that the record had on the day that is looked at, in its order."""
+        day = self.features_of or self.until
+        return tuple(key for key, one in self.part.features.items() if not is_added_after(one, day))
 
     def counts(self, node_id: str) -> bool:
         """True when a piece of evidence counts."""
@@ -132,6 +140,11 @@ class Bench:
     def can_prove(self, process: str, feature: str) -> bool:
         """True when the process can prove the feature at all."""
         return is_provable(self.catalogues, process, self.part.features[feature])
+
+
+def is_added_after(feature: Feature, day: dt.date | None) -> bool:
+    """True when a feature says that it was added (or became critical) after a day; never without a day."""
+    return day is not None and feature.since is not None and feature.since > day
 
 
 def find_outside(given: Reading | tuple[float, ...] | None, feature: Feature | None) -> tuple[float, ...]:

@@ -79,7 +79,7 @@ def judge_calibration(bench: Bench) -> Answer:
     """
     made = {key: m for key, m in bench.part.measurements.items() if bench.is_past(m.on)}
     fit = {f for m in made.values() if is_in_calibration(bench, m) for f in m.gives}
-    wanted = set(bench.criticals or bench.part.features) - fit
+    wanted = set(bench.criticals or bench.features) - fit
     out = [key for key, m in made.items() if not is_in_calibration(bench, m)]
     bad = out if not fit else [key for key in out if wanted & set(made[key].gives)]
     total = len(made)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from pipeline.gates import measured, quoted, tooled, tried
-from pipeline.gates.judgement import Answer, Bench, Met, Requirement
+from pipeline.gates.judgement import Answer, Bench, Met, Requirement, is_added_after, name_list
 from pipeline.lineage.freshness import Lineage, PartLineage, Reason
 from pipeline.lineage.order import order_parents_first
 from pipeline.model.catalogue import GatePolicy, NeedParameters
@@ -294,8 +294,20 @@ class _GateJudge:
         if self.was_met(need, requirement, decision) or _had_waiver(
             self.part, requirement.id, self.workspace, decision.on
         ):
-            return replace(requirement, state=Met.STALE)
+            return replace(requirement, state=Met.STALE, answer=self.name_added(requirement, need, decision.on))
         return requirement
+
+    def name_added(self, requirement: Requirement, need: NeedParameters, day: dt.date) -> Answer:
+        """Name the critical features that were added since a day in the answer, where they change it."""
+        answer, features = requirement.answer, self.part.features
+        added = [key for key, one in features.items() if one.critical and is_added_after(one, day)]
+        if not added:
+            return answer
+        without = REQUIREMENTS[requirement.id](replace(self.build_bench(need), features_of=day))
+        if without.words == answer.words:
+            return answer
+        thing = "feature" if len(added) == 1 else "features"
+        return replace(answer, words=f"{answer.words}; {thing} added since: {name_list(added)}")
 
     def was_met(self, need: NeedParameters, requirement: Requirement, decision: Decision) -> bool:
         """True when the requirement was met on the day of the decision."""

@@ -13,7 +13,7 @@ from datetime import date
 from enum import StrEnum
 
 from pipeline.history.commits import Commit
-from pipeline.history.recorded import FactHistory, FileHistory, History
+from pipeline.history.recorded import FactHistory, FileHistory, History, RecordHistory
 from pipeline.history.repository import Repository, is_ancestor
 
 
@@ -29,6 +29,7 @@ class ContradictionKind(StrEnum):
     NOT_RECORDED = "not-recorded"
     EVIDENCE_REWRITTEN = "evidence-rewritten"
     HISTORY_REWRITTEN = "history-rewritten"
+    STOOD_EARLIER = "stood-earlier"
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +145,22 @@ def check_evidence(
                 )
                 kind = ContradictionKind.EVIDENCE_REWRITTEN
                 found.append(Contradiction(kind, record, path, words, change.commit, apart))
+    return tuple(found)
+
+
+def check_added(record: RecordHistory, added: Mapping[str, date], clock_slack: int = 1) -> tuple[Contradiction, ...]:
+    """Facts that say they were added on a day and stood in the record before it. `added`: key -> day. A day that lies
+    within `clock_slack` days of the commit is right (time zones, a late evening). What git does not know is not
+    reported here."""
+    found = []
+    for key, day in added.items():
+        fact = record.facts.get(key)
+        recorded = None if fact is None else fact.first.committed_at.date()
+        apart = 0 if recorded is None else (day - recorded).days
+        if fact is not None and apart > clock_slack:
+            words = f"{key} says that it was added on {day}, but stood in the record on {recorded}, {apart} days before"
+            kind = ContradictionKind.STOOD_EARLIER
+            found.append(Contradiction(kind, record.path, key, words, fact.first, apart))
     return tuple(found)
 
 

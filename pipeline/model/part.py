@@ -118,6 +118,11 @@ class Feature(Frozen):
     limits: Limits | None = Field(default=None, description="deviations; left out where `tolerance` names their class")
     unit: Unit
     critical: bool = False
+    since: Day | None = Field(
+        default=None,
+        description="day on which it was added, or became critical, after gates were decided: decisions of earlier "
+        "days are not judged by it",
+    )
     wear: Wear = Wear.NONE
     coated: bool = Field(default=False, description="measured over a plating or a paint")
     coating: Key | None = Field(

@@ -11,7 +11,14 @@ from pathlib import Path
 from pipeline.gates.standing import GATE_EVIDENCE
 from pipeline.history.commits import Commit
 from pipeline.history.conditions import Condition
-from pipeline.history.contradictions import Claim, Contradiction, ContradictionKind, check_claims, check_evidence
+from pipeline.history.contradictions import (
+    Claim,
+    Contradiction,
+    ContradictionKind,
+    check_added,
+    check_claims,
+    check_evidence,
+)
 from pipeline.history.recorded import FactHistory, History, RecordHistory, read_record_history
 from pipeline.history.repository import Opened, Repository, Signature, open_repository, read_signatures
 from pipeline.model.catalogue import Catalogues
@@ -37,7 +44,7 @@ _SECTION_GATES = {
 @dataclass(frozen=True, slots=True)
 class PartStory:
     """What git knows of one record. facts : its dated facts. record : its whole history (None: in no commit yet).
-    doubts : contradictions of the record that belong to no single fact, such as evidence that was rewritten."""
+    doubts : contradictions of the record that belong to no dated fact, such as evidence that was rewritten."""
 
     number: str
     path: str
@@ -151,7 +158,8 @@ def _tell_part(checked: Checked, history: History, people: Mapping[str, str], nu
     ]
     facts = tuple(replace(fact, doubts=more) for fact, more in zip(facts, doubts, strict=True))
     files = check_evidence(history.files, _find_relied(checked, number))
-    return PartStory(number, path, facts, record, tuple(dict.fromkeys(files)))
+    since = {f"features.{key}": one.since for key, one in part.features.items() if one.since is not None}
+    return PartStory(number, path, facts, record, (*dict.fromkeys(files), *check_added(record, since)))
 
 
 def _check_facts(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from pipeline.findings.finding import Finding, Location, Severity
+from pipeline.findings.finding import Finding, Location, Pointer, Severity
 from pipeline.findings.report import sort_findings
 from pipeline.findings.rule import Rule
 from pipeline.findings.rules import history as rules
@@ -25,6 +25,7 @@ _RULES: dict[ContradictionKind, Rule] = {
     ContradictionKind.CHANGED_LATER: rules.CHANGED,
     ContradictionKind.AUTHOR_NOT_ALLOWED: rules.NOT_ALLOWED,
     ContradictionKind.EVIDENCE_REWRITTEN: rules.REWRITTEN,
+    ContradictionKind.STOOD_EARLIER: rules.STOOD_EARLIER,
 }
 """Rules of what is told one by one; strangers and people who never committed are told once each."""
 
@@ -101,8 +102,11 @@ def _check_part(part: PartStory, reading: Reading, story: Story) -> Iterator[Fin
             words = f"{fact.key} was recorded by commit {digest[:7]}, whose {said}"
             yield _build(rules.BAD_SIGNATURE, part, fact, reading, words)
     for doubt in part.doubts:
-        place = Location(doubt.fact)
-        yield _RULES[doubt.kind].build_finding(place, doubt.words, record=part.number)
+        pointer: Pointer = ()
+        if doubt.kind is ContradictionKind.STOOD_EARLIER:
+            pointer = (*doubt.fact.split(".", 1), "since")
+        place = reading.locate(part.path, pointer) if pointer else Location(doubt.fact)
+        yield _RULES[doubt.kind].build_finding(place, doubt.words, record=part.number, pointer=pointer)
 
 
 def _word(doubt: Contradiction, fact: RecordedFact) -> str:

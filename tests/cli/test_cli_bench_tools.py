@@ -181,7 +181,7 @@ def test_a_feature_is_added_with_limits_or_the_class_that_gives_them(released: P
     line = next(line for line in read(released).splitlines() if line.lstrip().startswith("bore:"))
     assert line.strip() == (
         "bore: {what: bore of the hub, kind: size, nominal: 14.0, unit: mm, tolerance: H7, "
-        "wrong: [weld, metal-off], shape: hole}"
+        "wrong: [weld, metal-off], shape: hole, since: 2026-06-01}"
     )
     found = read_part(released).features["bore"].limits
     assert found is not None and (found.lower, found.upper) == (0.0, 0.018)
@@ -192,7 +192,11 @@ def test_a_critical_feature_says_which_gates_it_moves_back(released: Path) -> No
     web = ("feature", "SD-100", "web", "--what", "web", "--kind", "thickness", "--nominal", "2.4", "--critical")
     code, said = call(released, *web, "--limits", "+-0.1", "--yes")
     assert code == EXIT_CLEAN, said
-    assert "the measure gate goes from proven to" in said and "measure.critical: 1 of 2 critical features" in said
+    assert "the measure gate goes from proven to stale" in said and "measure.critical: 1 of 2 critical features" in said
+    assert "feature added since: web" in said
+    told = check_workspace(released).findings
+    assert not [f for f in told if f.rule == "G601"]  # nobody who decided before is accused
+    assert str(read_part(released).features["web"].since) == "2026-06-01"
     code, said = call(released, *web, "--yes")
     assert code == EXIT_USAGE and f"{RECORD}:" in said and "pipeline revise SD-100 --changed web" in said
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from history_stories import RECORD, START, build, parse, reopen, run
 
-from pipeline.history.contradictions import Claim, check_claims, check_continuity, check_evidence
+from pipeline.history.contradictions import Claim, check_added, check_claims, check_continuity, check_evidence
 from pipeline.history.recorded import History, read_record_history
 
 DAY = START.date()
@@ -67,6 +67,18 @@ def test_evidence_rewritten_after_its_decision(tmp_path: Path) -> None:
     assert (
         check_evidence(files, [(RECORD, path, DAY + timedelta(days=20)), (RECORD, "nothing", date(2020, 1, 1))]) == ()
     )
+
+
+@pytest.mark.parametrize(("days", "expected"), [(-5, []), (0, []), (1, []), (2, ["stood-earlier"])])
+def test_what_is_said_to_be_added_later_than_it_stood_in_the_record(
+    tmp_path: Path, days: int, expected: list[str]
+) -> None:
+    text = b"part: TW-1\nfeatures:\n  eye: {nominal: 8}\n"
+    history = read_record_history(build(tmp_path / "w", {RECORD: text}), parse=parse)
+    day = DAY + timedelta(days=days)
+    found = check_added(history.records[RECORD], {"features.eye": day, "features.gone": day + timedelta(days=99)})
+    assert [one.kind for one in found] == expected
+    assert all(one.days == days and f"stood in the record on {DAY}" in one.words for one in found)
 
 
 def test_history_rewritten(tmp_path: Path) -> None:

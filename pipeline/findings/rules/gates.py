@@ -32,7 +32,8 @@ _RELEASE = "  - {release: tooling, on: 2026-05-10, by: kim, say: go}\n"
 CLAIM = Rule(
     "G601", "A gate is decided on what is proven", ERROR,
     "A decision that claims more than the evidence proves is how a tool gets cut on a guess.",
-    "bring the evidence, waive the requirement by name, or take the decision back",
+    "bring the evidence, waive the requirement by name, or take the decision back; a feature that was added after that "
+    "day says so: `since: 2026-05-20`",
     Example(_TWO_BODIES), Example(_TWO_BODIES + _WAIVER % ("fit-check.coverage", "2026-09-01")),
 )  # fmt: skip
 WRONG_ROLE = Rule(

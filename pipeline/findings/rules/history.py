@@ -20,6 +20,11 @@ _FULL = (
     Past("2026-05-01", "kim"),
 )  # fmt: skip
 _GOOD = Example(files=_FILES, past=_FULL)
+_FEATURES = (
+    "features:\n"
+    "  length: {what: overall length, kind: size, nominal: 40, limits: [-0.2, 0.2], unit: mm, critical: true}\n"
+    "  hard: {what: hardness, kind: hardness, nominal: 50, limits: [-5, 5], unit: HRC, since: %s}\n"
+)
 
 
 def _without(*days: str) -> tuple[Past, ...]:
@@ -124,7 +129,15 @@ BAD_SIGNATURE = Rule(
     _GOOD, history=True,
 )  # fmt: skip
 
+STOOD_EARLIER = Rule(
+    "H912", "A feature is no older than the day on which it is said to be added", NOTE,
+    "A decision is not judged by features that came after it: a day that is too late would excuse one that was made on "
+    "less than was wanted.",
+    "correct `since`; where the feature only became critical on that day, say so in the record's `note`",
+    Example(_FEATURES % "2026-03-01", _FILES, _FULL), Example(_FEATURES % "2026-01-10", _FILES, _FULL), history=True,
+)  # fmt: skip
+
 RULES = (
     LIMITED, LATE, AHEAD, CHANGED, STRANGER, NOT_ALLOWED, NEVER_COMMITTED, REWRITTEN, HISTORY_REWRITTEN, NOT_RECORDED,
-    BAD_SIGNATURE,
+    BAD_SIGNATURE, STOOD_EARLIER,
 )  # fmt: skip
