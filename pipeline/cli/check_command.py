@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from contextlib import closing
 from pathlib import Path
 
 import click
@@ -43,10 +44,12 @@ def command(
     """
     from pipeline.findings.finding import Severity
     from pipeline.findings.report import build_json, build_sarif, render_json, render_summary, render_text
+    from pipeline.portfolio.build_cache import BuildCache
     from pipeline.portfolio.check import check_workspace
 
     root = take_workspace(workspace)
-    checked = check_workspace(root, today, parts, deep=deep)
+    with closing(BuildCache(root)) as cache:
+        checked = check_workspace(root, today, parts, deep=deep, cache=cache)
     _refuse_unknown_parts(parts, root)
     findings, records = checked.findings, checked.reading.records
     if history or signatures:

@@ -1,8 +1,8 @@
 """What is remembered of a reading between two runs: plain values in sqlite, one row for each record's folder.
 
 A row holds everything about its folder, so that a new commit reads and rewrites only the rows of the folders that it
-touched. The file may be deleted at any time; one that is damaged, or that another version of this module wrote, is
-ignored.
+touched. The file may be deleted at any time; one that is damaged, that another version of this module or somebody else
+wrote, is ignored and written anew.
 """
 
 from __future__ import annotations
@@ -19,8 +19,9 @@ from typing import Any
 from pipeline.history.commits import ChangeKind, RawCommit
 from pipeline.history.conditions import Condition, ConditionKind
 from pipeline.history.tracking import Node, State, Trail
+from pipeline.keeping.seals import is_sealed, seal
 
-FORMAT = "recorded-2"
+FORMAT = "recorded-3"
 _NEWEST = 20
 
 
@@ -181,7 +182,7 @@ def write_cache(path: Path, asked: str, remembered: Remembered) -> bool:
             path.unlink(missing_ok=True)
         with closing(sqlite3.connect(path, timeout=2)) as store, store:
             store.execute("PRAGMA synchronous=OFF")
-            store.execute("CREATE TABLE IF NOT EXISTS kept (name TEXT PRIMARY KEY, paths BLOB, row BLOB, sum INTEGER)")
+            store.execute("CREATE TABLE IF NOT EXISTS kept (name TEXT PRIMARY KEY, paths BLOB, row BLOB, seal TEXT)")
             gone = [(f"folder:{folder}",) for folder in sorted(remembered.touched - set(remembered.paths))]
             store.executemany("DELETE FROM kept WHERE name = ?", gone)
             store.executemany("INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)", _list_rows(remembered, asked))
@@ -190,16 +191,12 @@ def write_cache(path: Path, asked: str, remembered: Remembered) -> bool:
     return True
 
 
-def _list_rows(remembered: Remembered, asked: str) -> Iterator[tuple[str, bytes, bytes, int]]:
+def _list_rows(remembered: Remembered, asked: str) -> Iterator[tuple[str, bytes, bytes, str]]:
     for folder, row in _encode_rows(remembered):
-        yield (
-            f"folder:{folder}",
-            "\0".join(remembered.paths[folder]).encode("utf-8", "surrogateescape"),
-            row,
-            zlib.crc32(row),
-        )
+        name, paths = f"folder:{folder}", "\0".join(remembered.paths[folder]).encode("utf-8", "surrogateescape")
+        yield name, paths, row, seal(name, paths, row)
     head = _encode_head(remembered, asked)
-    yield "head", b"", head, zlib.crc32(head)
+    yield "head", b"", head, seal("head", b"", head)
 
 
 def read_cache(path: Path, asked: str, is_record: Callable[[str], bool]) -> Remembered | None:
@@ -208,8 +205,8 @@ def read_cache(path: Path, asked: str, is_record: Callable[[str], bool]) -> Reme
         return None
     try:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=2)) as store:
-            rows = store.execute("SELECT name, paths, row, sum FROM kept").fetchall()
-        if any(zlib.crc32(row) != check for _, _, row, check in rows):
+            rows = store.execute("SELECT name, paths, row, seal FROM kept").fetchall()
+        if not all(is_sealed(found, name, paths, row) for name, paths, row, found in rows):
             return None
         return _build_remembered({name: (paths, row) for name, paths, row, _ in rows}, asked, is_record)
     except (sqlite3.Error, OSError, ValueError, KeyError, TypeError, IndexError, AttributeError):

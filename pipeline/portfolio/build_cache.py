@@ -1,7 +1,7 @@
 """What a build left for the next one: plain values in one sqlite file, `.pipeline/cache.sqlite`, safe to delete.
 
 Two builds may share it; what is locked, damaged, full or not to be written is gone without, never an error. A value
-counts only as long as its own hash and the stamp of whoever kept it are right.
+counts only as long as the stamp is right under which it was kept, and the seal of whoever keeps (`pipeline.keeping`).
 """
 
 from __future__ import annotations
@@ -15,14 +15,14 @@ import sys
 import zlib
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from platform import python_version
 from typing import Any
 
 import pipeline
+from pipeline.keeping.seals import is_sealed, name_keeper, seal
 from pipeline.reading.source import is_link_inside
 
 PLACE = ".pipeline/cache.sqlite"
-LAYOUT = 1
+LAYOUT = 2
 """Raised when the tables change; a file of another layout is begun anew."""
 MAX_BYTES = 400_000_000
 """Room for kept values, packed; beyond it the ones that were not used for longest go."""
@@ -30,7 +30,7 @@ PATIENCE = 2.0
 """Seconds to wait for another build that writes."""
 _TABLE = """
 CREATE TABLE IF NOT EXISTS kept (
-  room TEXT NOT NULL, name TEXT NOT NULL, stamp TEXT NOT NULL, hash TEXT NOT NULL, value BLOB NOT NULL,
+  room TEXT NOT NULL, name TEXT NOT NULL, stamp TEXT NOT NULL, seal TEXT NOT NULL, value BLOB NOT NULL,
   used INTEGER NOT NULL, PRIMARY KEY (room, name)
 )
 """
@@ -39,7 +39,7 @@ CREATE TABLE IF NOT EXISTS kept (
 @functools.cache
 def compute_code_stamp() -> str:
     """Return what every kept value depends on: all of this program's code and templates, and the libraries (sha256)."""
-    digest = hashlib.sha256(f"{LAYOUT} {python_version()}".encode())
+    digest = hashlib.sha256(f"{LAYOUT} {sys.version}".encode())
     digest.update("\n".join(sorted(_list_libraries())).encode())
     folder = Path(pipeline.__file__).parent
     for path in sorted(path for ending in ("*.py", "*.html") for path in folder.rglob(ending)):
@@ -64,9 +64,9 @@ class BuildCache:
 
     def take_all(self, room: str, stamp: str) -> Iterator[tuple[str, Any]]:
         """Yield name and value of everything that was kept in a room under a stamp."""
-        for name, digest, packed in self._select(room, stamp):
-            value = _unpack(digest, packed)
-            if value is not None:
+        own = _name_own(room)
+        for name, found, packed in self._select(own, stamp):
+            if is_sealed(found, own, name, stamp, packed) and (value := _unpack(packed)) is not None:
                 yield name, value
 
     def _select(self, room: str, stamp: str) -> list[tuple[str, str, bytes]]:
@@ -74,7 +74,7 @@ class BuildCache:
             return []
         try:
             found = self._connection.execute(
-                "SELECT name, hash, value FROM kept WHERE room = ? AND stamp = ? ORDER BY name", (room, stamp)
+                "SELECT name, seal, value FROM kept WHERE room = ? AND stamp = ? ORDER BY name", (room, stamp)
             )
             return [(str(name), str(digest), bytes(value)) for name, digest, value in found]
         except (sqlite3.Error, TypeError, ValueError):
@@ -83,12 +83,12 @@ class BuildCache:
 
     def mark_used(self, room: str, name: str) -> None:
         """Say that a value was of use, so that it stays longer than those that are not."""
-        self._used.append((room, name))
+        self._used.append((_name_own(room), name))
 
     def keep(self, room: str, name: str, stamp: str, value: Any) -> None:
         """Keep a plain value under a name, in place of what was there; it is written when the cache is closed."""
         text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-        self._new[(room, name)] = (stamp, zlib.compress(text.encode("utf-8", "surrogatepass"), 1))
+        self._new[(_name_own(room), name)] = (stamp, zlib.compress(text.encode("utf-8", "surrogatepass"), 1))
 
     def close(self) -> None:
         """Write what is new, let go what is too much, and close the file."""
@@ -107,7 +107,7 @@ class BuildCache:
             connection.executemany(
                 "INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?, ?, ?)",
                 (
-                    (room, name, stamp, _hash(packed), packed, now)
+                    (room, name, stamp, seal(room, name, stamp, packed), packed, now)
                     for (room, name), (stamp, packed) in self._new.items()
                 ),
             )
@@ -123,13 +123,12 @@ class BuildCache:
         self._connection = None
 
 
-def _hash(packed: bytes) -> str:
-    return hashlib.sha256(packed).hexdigest()
+def _name_own(room: str) -> str:
+    """Return the name of a room of our own: two users of one folder do not write over what the other kept."""
+    return f"{name_keeper()} {room}"
 
 
-def _unpack(digest: str, packed: bytes) -> Any:
-    if _hash(packed) != digest:
-        return None
+def _unpack(packed: bytes) -> Any:
     try:
         return json.loads(zlib.decompress(packed).decode("utf-8", "surrogatepass"))
     except (zlib.error, ValueError):
@@ -178,7 +177,7 @@ def _connect(path: Path) -> sqlite3.Connection:
             with connection:
                 connection.execute(_TABLE)
                 connection.execute(f"PRAGMA user_version = {LAYOUT}")
-        connection.execute("SELECT room, name, stamp, hash, used FROM kept LIMIT 1").fetchone()
+        connection.execute("SELECT room, name, stamp, seal, used FROM kept LIMIT 1").fetchone()
     except BaseException:
         connection.close()
         raise

@@ -60,9 +60,9 @@ def check_workspace(
     root : folder with `projects/` and `shared/`. today : day to speak of.
     only : part numbers to report on; all if empty.
     deep : open the evidence files too, fit their points and hold the values of the record against them.
-    cache : where a deep check finds what it found before, and keeps what it finds.
+    cache : where the values of unchanged files, and what a deep check found before, are looked up and kept.
     """
-    reading = read_workspace(root, today)
+    reading = read_workspace(root, today, keeper=cache)
     if reading.workspace is None:
         return Checked(reading, None, Lineage({}), {}, sort_findings(reading.findings))
     workspace = _watch(put_all_limits(reading.workspace))

@@ -17,6 +17,7 @@ from typing import Any
 
 import pipeline.planning
 import pipeline.portfolio
+from pipeline.keeping.seals import is_sealed, seal
 from pipeline.model.words import Gate
 from pipeline.planning.flow_backtest import PastForecast, Snapshot, make_past_forecasts
 from pipeline.planning.flow_simulation import (
@@ -135,15 +136,15 @@ def keep_simulation(root: Path, key: str, found: Simulation) -> None:
             if old.name != key:
                 old.unlink(missing_ok=True)
         draft = folder / f"{key}.{os.getpid()}"
-        draft.write_text(f"{hashlib.sha256(text.encode()).hexdigest()}\n{text}", encoding="utf-8", newline="\n")
+        draft.write_text(f"{seal(key, text)}\n{text}", encoding="utf-8", newline="\n")
         draft.replace(folder / key)
 
 
 def read_simulation(root: Path, key: str) -> Simulation | None:
     """Return a kept simulation; None where there is none, or it is not what was kept."""
     try:
-        digest, _, text = (root / FOLDER / key).read_text(encoding="utf-8").partition("\n")
-        if hashlib.sha256(text.encode()).hexdigest() != digest:
+        found, _, text = (root / FOLDER / key).read_text(encoding="utf-8").partition("\n")
+        if not is_sealed(found, key, text):
             return None
         return _build_simulation(json.loads(text))
     except (OSError, ValueError, TypeError, KeyError):

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pipeline.planning
 import pipeline.portfolio.funding_study
+from pipeline.keeping.seals import is_sealed, seal
 from pipeline.planning.funding_case import FundingCase
 from pipeline.planning.funding_sureness import WorldModel
 from pipeline.portfolio.funding_study import USUAL, OnStage, Study, StudySettings, compute_study
@@ -62,7 +63,10 @@ def study_kept(
 
 def _read(path: Path) -> Study | None:
     try:
-        study: Study = decode(Study, json.loads(path.read_text("utf-8")))
+        found, _, text = path.read_text("utf-8").partition("\n")
+        if not is_sealed(found, path.name, text):
+            return None
+        study: Study = decode(Study, json.loads(text))
         return study
     except (OSError, ValueError, TypeError, KeyError, AttributeError):
         return None
@@ -72,7 +76,8 @@ def _write(path: Path, study: Study) -> None:
     with contextlib.suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
         draft = path.with_suffix(f".{os.getpid()}")
-        draft.write_text(json.dumps(encode(study), separators=(",", ":")), encoding="utf-8", newline="\n")
+        text = json.dumps(encode(study), separators=(",", ":"))
+        draft.write_text(f"{seal(path.name, text)}\n{text}", encoding="utf-8", newline="\n")
         draft.replace(path)
         kept = sorted(path.parent.glob("*.json"), key=lambda one: (one.stat().st_mtime, one.name))
         for old in kept[:-KEPT]:

@@ -25,7 +25,7 @@ MAX_ROUNDS = 12
 def parse_shape(tree: Tree, model: type[M], record: str = "") -> tuple[M | None, tuple[Finding, ...]]:
     """Validate a tree. Returns the object, or None and one finding for every complaint."""
     try:
-        return model.model_validate_json(_dump(tree.value)), ()
+        return model.model_validate_json(tree.dump()), ()
     except ValidationError as error:
         return None, _explain_all(tree, model, error, record)
 
@@ -36,7 +36,7 @@ def salvage_shape(tree: Tree, model: type[M], stand_ins: Mapping[str, Any]) -> M
     stand_ins : values for first keys that are missing or refused, such as the number of the folder.
     The result is used only to look for further mistakes in the same run; it never counts.
     """
-    value = json.loads(_dump(tree.value))
+    value = json.loads(tree.dump())
     for _ in range(MAX_ROUNDS):
         try:
             return model.model_validate_json(json.dumps(value))
@@ -48,10 +48,6 @@ def salvage_shape(tree: Tree, model: type[M], stand_ins: Mapping[str, Any]) -> M
             if removed == 0 and not added:
                 return None
     return None
-
-
-def _dump(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
 def _remove(value: Any, loc: Pointer) -> bool:

@@ -6,10 +6,11 @@ text, because a record must read back exactly as it was written.
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import islice
 from typing import Any
@@ -65,11 +66,19 @@ _PLAIN = {"tag:yaml.org,2002:bool", "tag:yaml.org,2002:null", "tag:yaml.org,2002
 
 @dataclass(frozen=True, slots=True)
 class Tree:
-    """Plain values of one file. `text` is kept so that positions can be found again when they are asked for."""
+    """Plain values of one file. `text` is kept so that positions can be found again when they are asked for.
+
+    plain : the values as JSON, where that is known already.
+    """
 
     path: str
     text: str
     value: dict[str, Any]
+    plain: str = field(default="", repr=False, compare=False)
+
+    def dump(self) -> str:
+        """Return the values as JSON."""
+        return self.plain or json.dumps(self.value, ensure_ascii=False, allow_nan=False)
 
     def locate(self, pointer: Pointer, *, key: bool = False) -> Location:
         """Return where the value at `pointer` stands (with `key`, where its key stands).

@@ -17,9 +17,10 @@ from pipeline.model.part import Part
 from pipeline.model.quantity import Frozen
 from pipeline.model.workspace import EvidenceFile, Workspace
 from pipeline.reading.evidence import read_evidence_files
+from pipeline.reading.kept_trees import Keeper, KeptTrees
 from pipeline.reading.shape import parse_shape, salvage_shape
 from pipeline.reading.source import read_source
-from pipeline.reading.tree import Tree, parse_tree
+from pipeline.reading.tree import Tree
 
 Locate = Callable[[str, Pointer], Location]
 
@@ -57,22 +58,25 @@ def _garbage_waits() -> Iterator[None]:
             gc.enable()
 
 
-def read_workspace(root: Path, today: dt.date | None = None, only: tuple[str, ...] = ()) -> Reading:
+def read_workspace(
+    root: Path, today: dt.date | None = None, only: tuple[str, ...] = (), keeper: Keeper | None = None
+) -> Reading:
     """Read a workspace. Nothing that a file says raises.
 
     root : folder with `projects/` and `shared/`.
     today : the day to speak of; the shop's `as_of`, or the clock's day, if None.
     only : part numbers whose evidence files are looked at; all if empty.
+    keeper : where the values of files that did not change are found; without one all are parsed.
     """
     with _garbage_waits():
-        return _read_workspace(root, today, only)
+        return _read_workspace(root, today, only, KeptTrees(keeper))
 
 
-def _read_workspace(root: Path, today: dt.date | None, only: tuple[str, ...]) -> Reading:
+def _read_workspace(root: Path, today: dt.date | None, only: tuple[str, ...], kept: KeptTrees) -> Reading:
     trees: dict[str, Tree] = {}
     findings: list[Finding] = []
-    catalogues = read_catalogues(root, trees, findings)
-    parts, salvaged, count = _read_parts(root, trees, findings)
+    catalogues = read_catalogues(root, trees, findings, kept)
+    parts, salvaged, count = _read_parts(root, trees, findings, kept)
     if catalogues is None:
         return Reading(None, tuple(findings), trees, salvaged, count)
     files: dict[tuple[str, str], EvidenceFile] = {}
@@ -89,42 +93,47 @@ def _read_workspace(root: Path, today: dt.date | None, only: tuple[str, ...]) ->
     return Reading(workspace, tuple(findings), trees, salvaged, count)
 
 
-def read_catalogues(root: Path, trees: dict[str, Tree], findings: list[Finding]) -> Catalogues | None:
+def read_catalogues(
+    root: Path, trees: dict[str, Tree], findings: list[Finding], kept: KeptTrees | None = None
+) -> Catalogues | None:
     """Read shared/*.yaml; None when one of them cannot be used, since nothing can be judged without them."""
+    kept = kept or KeptTrees()
     found: dict[str, Frozen] = {}
     for name, model in CATALOGUE_FILES.items():
         path = f"shared/{name}.yaml"
         if not _is_there(root / path):
             findings.append(link_rules.NO_CATALOGUE.build_finding(Location(path), f"{path} is missing"))
             continue
-        tree = _read_tree(root, path, trees, findings)
+        tree = _read_tree(root, path, trees, findings, kept)
         value, problems = (None, ()) if tree is None else parse_shape(tree, model)
         findings.extend(problems)
         if value is not None:
             found[name] = value
     if len(found) < len(CATALOGUE_FILES):
         return None
-    return Catalogues.model_construct(None, **found, **_read_optional(root, trees, findings))
+    return Catalogues.model_construct(None, **found, **_read_optional(root, trees, findings, kept))
 
 
-def _read_optional(root: Path, trees: dict[str, Tree], findings: list[Finding]) -> dict[str, Frozen | None]:
+def _read_optional(
+    root: Path, trees: dict[str, Tree], findings: list[Finding], kept: KeptTrees
+) -> dict[str, Frozen | None]:
     """Read the catalogues that a workspace may do without; None for one that is there and cannot be used."""
     found: dict[str, Frozen | None] = {}
     for name, model in OPTIONAL_CATALOGUES.items():
         path = f"shared/{name}.yaml"
         if _is_there(root / path):
-            tree = _read_tree(root, path, trees, findings)
+            tree = _read_tree(root, path, trees, findings, kept)
             found[name], problems = (None, ()) if tree is None else parse_shape(tree, model)
             findings.extend(problems)
     return found
 
 
-def _read_tree(root: Path, path: str, trees: dict[str, Tree], findings: list[Finding]) -> Tree | None:
+def _read_tree(root: Path, path: str, trees: dict[str, Tree], findings: list[Finding], kept: KeptTrees) -> Tree | None:
     source, problems = read_source(root, path)
     findings.extend(problems)
     if source is None:
         return None
-    tree, problems = parse_tree(path, source.text)
+    tree, problems = kept.parse(path, source.text)
     findings.extend(problems)
     if tree is not None:
         trees[path] = tree
@@ -178,7 +187,7 @@ _STAND_INS = {
 
 
 def _read_parts(
-    root: Path, trees: dict[str, Tree], findings: list[Finding]
+    root: Path, trees: dict[str, Tree], findings: list[Finding], kept: KeptTrees
 ) -> tuple[dict[str, Part], dict[str, Part], int]:
     parts: dict[str, Part] = {}
     salvaged: dict[str, Part] = {}
@@ -191,7 +200,7 @@ def _read_parts(
             findings.append(text_rules.UNREADABLE.build_finding(Location(path), message, record=name))
             continue
         before = len(findings)
-        tree = _read_tree(root, path, trees, findings)
+        tree = _read_tree(root, path, trees, findings, kept)
         if tree is None:
             continue
         part, problems = parse_shape(tree, Part, record=name)

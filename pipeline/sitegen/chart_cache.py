@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pipeline.charts
+from pipeline.keeping.seals import is_sealed, seal
 from pipeline.reading.source import is_link_inside
 
 FOLDER = ".pipeline/charts"
@@ -65,20 +66,20 @@ class ChartCache:
         if self.folder is None:
             return None
         try:
-            digest, _, svg = (self.folder / key[:2] / key).read_bytes().decode("utf-8").partition("\n")
+            found, _, svg = (self.folder / key[:2] / key).read_bytes().decode("utf-8").partition("\n")
         except (OSError, UnicodeDecodeError):
             return None
-        return svg if hashlib.sha256(svg.encode()).hexdigest() == digest else None
+        return svg if is_sealed(found, key, svg) else None
 
     def _write(self, key: str, svg: str) -> None:
-        """Keep a figure; a half-written one would not match its hash, so nothing is flushed to the disk for it."""
+        """Keep a figure; a half-written one would not match its seal, so nothing is flushed to the disk for it."""
         if self.folder is None:
             return
         path = self.folder / key[:2] / key
         with contextlib.suppress(OSError):
             path.parent.mkdir(parents=True, exist_ok=True)
             draft = path.with_suffix(f".{os.getpid()}")
-            draft.write_text(f"{hashlib.sha256(svg.encode()).hexdigest()}\n{svg}", encoding="utf-8", newline="\n")
+            draft.write_text(f"{seal(key, svg)}\n{svg}", encoding="utf-8", newline="\n")
             draft.replace(path)
 
     def sweep(self, most: int = KEPT) -> None:

@@ -22,7 +22,7 @@ from pipeline.cli.program import COMMANDS
 
 ROOT = Path(__file__).parents[2]
 ROOM_ORDER = (
-    "model", "findings", "reading", "writing", "history", "lineage", "measuring", "fit", "costing", "planning", "gates",
+    "model", "findings", "keeping", "reading", "writing", "history", "lineage", "measuring", "fit", "costing", "planning", "gates",
     "portfolio", "views", "charts", "sitegen", "demo", "cli",
 )  # fmt: skip
 
