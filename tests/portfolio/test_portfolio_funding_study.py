@@ -218,7 +218,7 @@ def test_a_study_that_was_written_over_is_made_anew(tmp_path: Path) -> None:
     case = _build_case((10.0, 20.0))
     first = study_kept(tmp_path, case, WorldModel(), SMALL)
     (file,) = (tmp_path / funding_store.FOLDER).glob("*.json")
-    sealed, _, text = file.read_text("utf-8").partition("\n")
+    sealed, _, _ = file.read_text("utf-8").partition("\n")
     other = encode(dataclasses.replace(first, seed=first.seed + 1))
     file.write_text(f"{sealed}\n{json.dumps(other)}", "utf-8")
     assert study_kept(tmp_path, case, WorldModel(), SMALL) == first
