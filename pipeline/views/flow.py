@@ -14,7 +14,14 @@ from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.portfolio.reliance import note, take_notes
 from pipeline.views.addresses import FLOW, find_method_page
 from pipeline.views.flow_durations import build_ageing_section, build_durations_section
-from pipeline.views.flow_forecasts import build_backtest_section, build_forecasts_section, list_weaknesses, word_without
+from pipeline.views.flow_forecasts import (
+    WHOLE,
+    build_backtest_section,
+    build_forecasts_sections,
+    is_list_long,
+    list_weaknesses,
+    word_without,
+)
 from pipeline.views.flow_movement import build_little_section, build_movement_section
 from pipeline.views.flow_queues import build_queue_section
 from pipeline.views.shapes_marks import (
@@ -49,7 +56,7 @@ def build_flow_page(portfolio: Portfolio) -> SectionsPage:
         build_ageing_section(flow),
         build_queue_section(flow),
         build_backtest_section(flow),
-        build_forecasts_section(flow),
+        *build_forecasts_sections(flow),
         build_durations_section(flow),
         build_little_section(flow),
     )
@@ -71,7 +78,8 @@ def _build_tallies(flow: Flow) -> tuple[Tally, ...]:
         Tally(str(stuck), "stand longer than 85 % of their like", f"{FLOW}#ageing", Mark.STALE),
     ]
     if held:
-        tallies.append(Tally(str(held), "held", f"{FLOW}#forecasts", Mark.HELD))
+        place = WHOLE if is_list_long(flow) else "forecasts"
+        tallies.append(Tally(str(held), "held", f"{FLOW}#{place}", Mark.HELD))
     hits = flow.backtest.in_range
     if hits.share is not None:
         words = f"of {hits.of} earlier forecasts came out inside their 85 % range"

@@ -29,22 +29,42 @@ WEEKS_AHEAD = 104.0
 """The drawing ends here; the table does not."""
 
 METHOD = Link("How the flow is reckoned", find_method_page("flow"))
+FIRST, FEW = 12, 4
+"""So many parts stand before the fold, soonest first; a list that is hardly longer does not fold."""
+WHOLE = "all-forecasts"
+"""The anchor of the list of all forecasts, where it folds."""
 
 
-def build_forecasts_section(flow: Flow) -> Section:
-    """Make the table of all parts in work with their likely day and the day of which 85 % can be sure."""
+def is_list_long(flow: Flow) -> bool:
+    """True when the list of all forecasts folds, and the next parts to be done stand before it."""
+    return len(flow.simulation.forecasts) + len(flow.without) > FIRST + FEW
+
+
+def build_forecasts_sections(flow: Flow) -> tuple[Section, ...]:
+    """Make the table of all parts in work with their likely day and the day of which 85 % can be sure.
+
+    Of a long list the next parts to be done stand first; the whole of it folds below them.
+    """
     ranked = sorted(flow.simulation.forecasts, key=lambda one: (one.median, one.job))
     columns = (
         Column("part"), Column("stage"), Column("likely by", "50 %", sort=True), Column("sure by", "85 %", sort=True),
         Column("between", "85 % of futures"), Column("weak where"),
     )  # fmt: skip
-    rows = [_build_row(flow, forecast) for forecast in ranked]
-    rows += [_build_without(flow, number, why) for number, why in flow.without.items()]
+    dated = [_build_row(flow, forecast) for forecast in ranked]
+    rows = (*dated, *(_build_without(flow, number, why) for number, why in flow.without.items()))
     empty = "Nothing is in work, so there is nothing to forecast."
-    table = Table("Forecasts", columns, tuple(rows), empty, "flow/forecasts.csv")
+    whole = Table("Forecasts", columns, rows, empty, "flow/forecasts.csv")
     figures = (_build_outlook(flow, ranked),) if ranked else ()
-    return Section("forecasts", "When it will be done", word_count(len(rows), "part"), (), figures, (table,),
-                   working=_build_working(flow))  # fmt: skip
+    count, working = word_count(len(rows), "part"), _build_working(flow)
+    if not is_list_long(flow):
+        return (Section("forecasts", "When it will be done", count, (), figures, (whole,), working=working),)
+    first = tuple(dated[:FIRST])
+    soon = Table("The next to be done", columns, first, "No part has a date yet; the list below says why.")
+    aside = f"{len(first)} of {count}"
+    return (
+        Section("forecasts", "When it will be done, the next first", aside, (), figures, (soon,), working=working),
+        Section(WHOLE, "All forecasts", count, tables=(whole,), fold=True),
+    )
 
 
 def _name(flow: Flow, number: str) -> Line:

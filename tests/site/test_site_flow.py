@@ -79,7 +79,7 @@ def test_flow_and_review_read_without_a_script(site: Path, open_page: Callable[.
     flow = open_page(site / "flow.html", width=390, script=False).page
     text = flow.locator("main").inner_text()
     assert "inside their 85 % range" in text and "One more hour a week" in text and "Most is asked of" in text
-    assert flow.locator("#forecasts tbody tr").count() > 30
+    assert flow.locator("#all-forecasts tbody tr").count() > 30 > flow.locator("#forecasts tbody tr").count() > 5
     assert flow.locator("main svg.drawing, main figure svg").count() >= 4
     flow.locator("#durations summary").first.click()
     assert flow.get_by_text("Parts that are still there count as longer").is_visible()

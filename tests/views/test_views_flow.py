@@ -19,7 +19,14 @@ from pipeline.planning.flow_simulation import ExtraHour
 from pipeline.portfolio.flow import Flow, compute_flow
 from pipeline.portfolio.portfolio import build_portfolio
 from pipeline.views.flow_durations import build_ageing_section, build_durations_section
-from pipeline.views.flow_forecasts import build_backtest_section, build_forecasts_section, word_trust
+from pipeline.views.flow_forecasts import (
+    FEW,
+    FIRST,
+    build_backtest_section,
+    build_forecasts_sections,
+    is_list_long,
+    word_trust,
+)
 from pipeline.views.flow_movement import build_little_section, build_movement_section
 from pipeline.views.flow_queues import build_queue_section
 from pipeline.views.shapes_marks import Line, Mark, Table
@@ -185,7 +192,7 @@ def test_littles_law_is_written_out(flow: Flow) -> None:
 
 
 def test_forecasts_have_two_days_and_say_why_there_is_none(flow: Flow) -> None:
-    section = build_forecasts_section(flow)
+    (section,) = build_forecasts_sections(flow)
     rows = {row[0].split()[0]: row[1:] for row in list_rows(section.tables[0])}
     assert set(rows) == {"W-1", "W-2", "W-3", "H-1"} and section.aside == "4 parts"
     assert rows["H-1"] == ["prototype", "–", "–", "–", "held: no date until it is taken up again"]
@@ -193,6 +200,35 @@ def test_forecasts_have_two_days_and_say_why_there_is_none(flow: Flow) -> None:
     marks = {word(row.cells[0].line).split()[0]: row.cells[0].mark for row in section.tables[0].rows}
     assert marks["H-1"] is Mark.HELD
     assert find_note(section).startswith("Of 3 parts in work ")
+
+
+def lengthen(flow: Flow, dated: int, without: int) -> Flow:
+    """The same flow with so many forecasts and so many parts without one."""
+    one, *_ = flow.simulation.forecasts
+    jobs = [replace(one, job=f"W-{1 + n % 3}", median=one.median + n) for n in range(dated)]
+    why = {"H-1": "held: no date", **{f"W-{n}": "too few" for n in range(1, 4)}}
+    left = {number: why[number] for number in list(why)[:without]}
+    return replace(flow, simulation=replace(flow.simulation, forecasts=tuple(jobs)), without=left)
+
+
+def test_a_long_list_of_forecasts_folds_behind_the_next_to_be_done(flow: Flow) -> None:
+    """On the limit it stays one table; one part more, and the soonest stand first."""
+    short, long = lengthen(flow, FIRST + FEW - 1, 1), lengthen(flow, FIRST + FEW, 1)
+    assert not is_list_long(short) and is_list_long(long)
+    assert [section.anchor for section in build_forecasts_sections(short)] == ["forecasts"]
+    first, whole = build_forecasts_sections(long)
+    assert (first.fold, whole.fold, whole.aside) == (False, True, f"{FIRST + FEW + 1} parts")
+    assert list_rows(first.tables[0]) == list_rows(whole.tables[0])[:FIRST]
+    assert first.working is not None and first.aside == f"{FIRST} of {whole.aside}"
+    assert whole.tables[0].csv_href == "flow/forecasts.csv"
+
+
+def test_a_long_list_without_any_date_says_where_the_reasons_are(flow: Flow, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pipeline.views.flow_forecasts.FIRST", 0)
+    monkeypatch.setattr("pipeline.views.flow_forecasts.FEW", 0)
+    first, whole = build_forecasts_sections(lengthen(flow, 0, 3))
+    assert first.tables[0].rows == () and "the list below says why" in first.tables[0].empty
+    assert len(whole.tables[0].rows) == 3 and first.figures == ()
 
 
 def make_past(inside: int, outside: int) -> tuple[PastForecast, ...]:
