@@ -92,16 +92,24 @@ def find_factor(feature: Feature, reading: Reading) -> float:
 
 
 def build_uncertainty_parts(
-    reading: Reading, feature: Feature, instrument: Instrument | None, warmth: Warmth | None = None
+    reading: Reading,
+    feature: Feature,
+    instrument: Instrument | None,
+    warmth: Warmth | None = None,
+    *,
+    has_scatter: bool = False,
 ) -> tuple[tuple[UncertaintyPart, ...], tuple[str, ...]]:
     """Return the parts of a reading's budget, and a sentence for each thing that is left out of it.
 
     A stated U stands for everything. Without it the instrument's error limit counts (for lengths), the scatter of two
-    or more repeated readings, and, where the material's expansion is known, the temperature of the part. No parts at
-    all means that the uncertainty is not known.
+    or more repeated readings, else the repeatability that a gauge study of the instrument found on features of this
+    kind, the reproducibility that it found, and, where the material's expansion is known, the temperature of the part.
+    No parts at all means that the uncertainty is not known.
 
-    Source: JCGM 100:2008, 4.2 (type A), 4.3.7 (error limit, rectangular), H.1.3 to H.1.7 (temperature, first and second
-    order); ISO 10360-12 (limit that grows with length).
+    has_scatter : the scatter of the value is known and counted elsewhere; a study's repeatability is left out then.
+
+    Source: JCGM 100:2008, 4.2 (type A; 4.2.4: known from an earlier study), 4.3.7 (error limit, rectangular), H.1.3 to
+    H.1.7 (temperature, first and second order); ISO 10360-12 (limit that grows with length).
     """
     factor = find_factor(feature, reading)
     if reading.u is not None:
@@ -116,17 +124,42 @@ def build_uncertainty_parts(
         basis = f"type B, error limit {instrument.mpe_mm:g} mm + {instrument.mpe_per_m:g} mm/m"
         parts.append(UncertaintyPart("instrument, error limit", limit, PartShape.RECTANGULAR, math.inf, basis))
     count = len(reading.readings)
-    if count < 2:
-        left_out.append("one reading: its repeatability is not known")
-    else:
+    studied = _build_studied_parts(feature, instrument)
+    if count >= 2:
         spread = statistics.stdev(reading.readings) * factor / math.sqrt(count)
         parts.append(
             UncertaintyPart("repeatability", spread, PartShape.STANDARD, count - 1, f"type A, {count} readings")
         )
+    elif not studied:
+        left_out.append("one reading: its repeatability is not known")
+    elif not has_scatter:
+        parts.append(studied[0])
+    parts += studied[1:]
     if warmth is not None and grows_with_warmth(feature) and any(p.shape is not PartShape.STANDARD for p in parts):
         size = abs(feature.nominal) * LENGTH_UNITS[feature.unit] or abs(reading.value) * factor
         parts += _build_warmth_parts(size, warmth)
     return tuple(parts), tuple(left_out)
+
+
+def _build_studied_parts(feature: Feature, instrument: Instrument | None) -> list[UncertaintyPart]:
+    """Return what a gauge study found: the repeatability of one reading, then the reproducibility where there is any.
+
+    None of it where the instrument was not studied on features of this kind, or in a unit that does not go with it.
+    """
+    found = None if instrument is None else instrument.studies.get(feature.kind)
+    is_length = feature.unit in LENGTH_UNITS
+    if found is None or (found.unit not in LENGTH_UNITS if is_length else found.unit != feature.unit):
+        return []
+    factor = LENGTH_UNITS[found.unit] if is_length else 1.0
+    basis = f"type A, gauge study {found.of}, {found.dof} degrees of freedom"
+    spread = found.repeatability * factor
+    parts = [UncertaintyPart("repeatability, gauge study", spread, PartShape.STANDARD, found.dof, basis)]
+    if found.reproducibility > 0:
+        people = found.people - 1
+        basis = f"type A, gauge study {found.of}, {found.people} people, {people} degrees of freedom"
+        between = found.reproducibility * factor
+        parts.append(UncertaintyPart("reproducibility, gauge study", between, PartShape.STANDARD, people, basis))
+    return parts
 
 
 def _build_warmth_parts(size: float, warmth: Warmth) -> list[UncertaintyPart]:
@@ -172,11 +205,9 @@ def compute_coverage_factor(dof: float) -> float:
     if math.isinf(dof):
         return 2.0
     low, high = 0.0, math.pi / 2
-    for _ in range(200):
+    while high - low > 1e-15:  # fifty halvings of a quarter turn
         middle = (low + high) / 2
         low, high = (middle, high) if _compute_share_inside(middle, int(dof)) < CONFIDENCE else (low, middle)
-        if high - low < 1e-15:
-            break
     return math.tan((low + high) / 2) * math.sqrt(dof)
 
 

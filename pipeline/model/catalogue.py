@@ -17,6 +17,7 @@ from pipeline.model.quantity import (
     Range,
     Share,
     Text,
+    Unit,
     Years,
     build_error,
     refuse_non_number,
@@ -249,6 +250,25 @@ class Processes(Frozen):
     )
 
 
+class StudiedSpread(Frozen):
+    """What a gauge study found of an instrument: standard deviations of one reading, with their degrees of freedom."""
+
+    of: Annotated[str, Field(pattern=r"^[A-Z0-9][A-Z0-9-]{1,23}/[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")] = Field(
+        description="the study, e.g. TW-171/G1"
+    )
+    repeatability: Positive = Field(description="scatter of one reading of one person (equipment variation)")
+    dof: Annotated[int, Field(ge=1)] = Field(description="degrees of freedom of the repeatability")
+    reproducibility: NotNegative = Field(default=0.0, description="scatter between people, interaction included")
+    people: Annotated[int, Field(ge=1)] = 1
+    unit: Unit = "mm"
+
+    @model_validator(mode="after")
+    def _check_people(self) -> Self:
+        if self.reproducibility > 0 and self.people < 2:
+            raise build_error("contradiction", "one person shows no reproducibility: say how many `people` read")
+        return self
+
+
 class Instrument(Frozen):
     """What a measurement was made with."""
 
@@ -259,6 +279,9 @@ class Instrument(Frozen):
     due: Day
     certificate: Text | None = None
     measures: tuple[FeatureKind, ...] = ()
+    studies: dict[FeatureKind, StudiedSpread] = Field(
+        default_factory=dict, description="by kind of feature: what a gauge study found, for single readings"
+    )
     resource: Key | None = None
 
 

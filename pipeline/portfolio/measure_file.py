@@ -170,7 +170,8 @@ def _judge(
         return found
     factor = LENGTH_UNITS.get(feature.unit, 1.0)
     sized = feature if feature.nominal else feature.model_copy(update={"nominal": value.value})
-    parts, _ = build_uncertainty_parts(Reading(value=value.value), sized, instrument, warmth)
+    known = value.scatter_u is not None and value.scatter_u > 0
+    parts, _ = build_uncertainty_parts(Reading(value=value.value), sized, instrument, warmth, has_scatter=known)
     correction, told = (0.0, "") if warmth is None else bring_to_20(sized, value.value, warmth.celsius, warmth)
     found = replace(found, told=told)
     scatter = None

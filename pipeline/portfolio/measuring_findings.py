@@ -10,7 +10,7 @@ from pipeline.findings.rules import measuring as rules
 from pipeline.lineage.freshness import PartLineage
 from pipeline.measuring.nominal import NominalStatus
 from pipeline.measuring.uncertainty_ratio import RatioState
-from pipeline.model.catalogue import Shop
+from pipeline.model.catalogue import Catalogues
 from pipeline.model.part import Part
 from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.model.words import FeatureKind
@@ -23,7 +23,8 @@ from pipeline.portfolio.measurements import (
     compute_agreement,
 )
 from pipeline.portfolio.sight import check_sight_lines
-from pipeline.portfolio.study_values import RunResult
+from pipeline.portfolio.studied_spread import find_spread_fault
+from pipeline.portfolio.study_values import RunResult, StudyResult
 
 Locate = Callable[[str, Pointer], Location]
 _INCH_OR_MM = {"in": "inches", "mm": "millimetres", "cm": "millimetres", "um": "millimetres"}
@@ -35,16 +36,16 @@ def check_measuring(
 ) -> tuple[list[Finding], PartMeasured]:
     """Return the findings of one part's measurements, and what was measured."""
     measured = build_measurements(part, lineage, workspace, root)
-    told = _Maker(part, measured, locate, workspace.catalogues.shop)
+    told = _Maker(part, measured, locate, workspace.catalogues)
     return [*measured.evidence.findings, *measured.studies.findings, *told.make()], measured
 
 
 class _Maker:
     """Makes the findings of one part."""
 
-    def __init__(self, part: Part, measured: PartMeasured, locate: Locate, shop: Shop) -> None:
+    def __init__(self, part: Part, measured: PartMeasured, locate: Locate, catalogues: Catalogues) -> None:
         self.part = part
-        self.shop = shop
+        self.shop, self.resources = catalogues.shop, catalogues.resources
         self.measured = measured
         self.locate = locate
         self.path = f"projects/{part.part}/part.yaml"
@@ -72,8 +73,9 @@ class _Maker:
                 yield rule.build_finding(place, message, record=self.part.part, pointer=pointer)
 
     def check_studies(self) -> Iterator[Finding]:
-        """A gauge that takes too much of the tolerance."""
+        """A gauge that takes too much of the tolerance, and what a study found that no reading counts yet."""
         for found in self.measured.studies.studies:
+            yield from self.check_stated_spread(found)
             if found.share is None or found.share <= self.shop.gauge_share:
                 continue
             pointer: Pointer = ("gauge_studies", found.key)
@@ -83,6 +85,18 @@ class _Maker:
             message = f"{found.key}: {words}"
             place = self.locate(self.path, pointer)
             yield rules.GAUGE_TOO_COARSE.build_finding(place, message, record=self.part.part, pointer=pointer)
+
+    def check_stated_spread(self, found: StudyResult) -> Iterator[Finding]:
+        """The figures of a study that shared/resources.yaml does not state, or states otherwise."""
+        instrument = self.resources.instruments.get(found.entry.with_)
+        fault = None if instrument is None else find_spread_fault(found, self.part.part, instrument)
+        if fault is not None:
+            pointer: Pointer = ("gauge_studies", found.key)
+            rule, place = rules.SPREAD_NOT_STATED, self.locate(self.path, pointer)
+            yield rule.build_finding(
+                place, f"{found.key}: {fault.words}", fix=fault.fix, record=self.part.part, pointer=pointer,
+                severity=Severity.WARNING if fault.differs else None,
+            )  # fmt: skip
 
     def check_runs(self) -> Iterator[Finding]:
         """A run with pieces outside, or with less capability than wanted."""

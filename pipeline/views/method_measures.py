@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pipeline.fit.stack import compute_chance_outside, compute_stack
+from pipeline.model.catalogue import Resources
 from pipeline.portfolio.portfolio import Portfolio
 from pipeline.views.addresses import PARTS
 from pipeline.views.method_shapes import build_method, build_symbols, build_table, find_source
-from pipeline.views.shapes_marks import Caution, Column, Link
+from pipeline.views.shapes_marks import Caution, Column, Link, Table
 from pipeline.views.shapes_site import MethodPage, Section
 from pipeline.views.wording import word_day, word_number
 
@@ -35,9 +36,11 @@ def build_readings_method(portfolio: Portfolio) -> MethodPage:
         (
             "deviation = reading − nominal",
             "MPE = a + b × length",
-            "u = MPE / √3          (rectangular within ±MPE)",
+            "u = √(MPE² / 3 + s² / n + r²)     (rectangular within ±MPE; r: of a gauge study, where there is one)",
+            "s: of the n readings themselves; of one reading, what the study of its instrument found on that kind of "
+            "feature; degrees of freedom of each by Welch and Satterthwaite",
             "at 20 °C: reading × (1 + α (20 − t)), with α × length × Δt / √3 in the uncertainty, where α is on record",
-            "U = 2 × u             (95 %), unless the report states U",
+            "U = k × u             (95.45 %, k = 2 for many degrees of freedom), unless the report states U",
             "ratio = (upper limit − lower limit) / 2 / U",
             f"wanted: ratio ≥ {money.ratio_least:g}; {money.ratio_wanted:g} is comfortable",
         ),
@@ -45,14 +48,19 @@ def build_readings_method(portfolio: Portfolio) -> MethodPage:
             ("MPE", "maximum permissible error of the instrument, half-width", "mm"),
             ("a, b", "its constant part and the part that grows with length", "mm, mm per metre"),
             ("α, t, Δt", "expansion of the material, temperature of the part, how far that may be off", "1/K, °C, K"),
+            ("s, r", "repeatability and reproducibility, as standard deviations of one reading", "unit of the feature"),
+            ("n", "readings whose mean was recorded", "–"),
+            ("k", "coverage factor of the effective degrees of freedom", "1"),
             ("u, U", "standard and expanded uncertainty of a reading", "unit of the feature"),
         ),
-        "JCGM 100:2008, 4.3.7 (rectangular distribution), 6.2 (expanded uncertainty) and H.1 (temperature); ISO 1; the "
-        "ratio of four: common practice, no source",
+        "JCGM 100:2008, 4.2 (type A; 4.2.4: known from an earlier study), 4.3.7 (rectangular distribution), 6.2 "
+        "(expanded uncertainty), G.4 (degrees of freedom) and H.1 (temperature); ISO 1; the ratio of four: common "
+        "practice, no source",
         (
             "A worn reading, a reproduction, a restored original under plating and a reading out of calibration "
             "are left out and drawn open.",
-            "The uncertainty is that of instrument, repeats and temperature: form and the operator come on top.",
+            "The uncertainty is that of instrument, repeats and temperature: form comes on top, and so does the "
+            "operator where no gauge study of the instrument is stated in shared/resources.yaml.",
             "A mean of two or three originals says little about the drawing they were made to.",
         ),
         (
@@ -61,9 +69,37 @@ def build_readings_method(portfolio: Portfolio) -> MethodPage:
                 "Asbestos, radium, lead, cadmium: see Safety before one is cleaned or opened.",
             ),
         ),
-        Section("instruments", "Instruments", tables=(build_table("Instruments on record", heads, rows),)),
+        Section(
+            "instruments",
+            "Instruments",
+            tables=(build_table("Instruments on record", heads, rows), _build_studied(catalogues.resources)),
+        ),
         (Link("Parts", PARTS),),
     )
+
+
+def _build_studied(resources: Resources) -> Table:
+    """List what gauge studies found of the instruments, by kind of feature."""
+    heads = (
+        "instrument", "kind of feature", "study", Column("repeatability", "one reading", True),
+        Column("degrees of freedom", "", True), Column("reproducibility", "between people", True),
+        Column("people", "", True), "unit",
+    )  # fmt: skip
+    rows = (
+        (
+            one.name,
+            str(kind),
+            found.of,
+            word_number(found.repeatability),
+            str(found.dof),
+            word_number(found.reproducibility) if found.reproducibility else "–",
+            str(found.people),
+            found.unit,
+        )
+        for one in resources.instruments.values()
+        for kind, found in one.studies.items()
+    )
+    return build_table("What gauge studies found, for single readings", heads, rows)
 
 
 def build_stacks_method(portfolio: Portfolio) -> MethodPage:

@@ -75,4 +75,16 @@ def test_the_history_says_its_limits(portfolio: Portfolio, pages: dict[str, Meth
 
 def test_the_gates_say_by_what_a_past_decision_is_judged(pages: dict[str, MethodPage]) -> None:
     text = read(pages[find_method_page("gates")])
-    assert "judged by what was there on its day" in text and "policy, the roles and the list of features are" in text
+    assert "judged by what was there on its day" in text and "policy and the roles are today's" in text
+    assert "added since (`since`)" in text
+
+
+def test_the_readings_say_what_a_gauge_study_adds(portfolio: Portfolio, pages: dict[str, MethodPage]) -> None:
+    page = pages[find_method_page("readings")]
+    text = read(page)
+    for word in ("4.2.4", "Welch and Satterthwaite", "repeatability and reproducibility", "gauge study"):
+        assert word in text, word
+    assert page.example is not None
+    studied = page.example.tables[1]
+    cells = [["".join(run.text for run in cell.line) for cell in row.cells] for row in studied.rows]
+    assert ["Outside micrometer 0-25 mm", "size", "TW-171/G1", "0.000119", "78", "0.000028", "3", "in"] in cells

@@ -220,17 +220,26 @@ def _show_run(spread: float) -> dict[str, str]:
     return {_P + "evidence/s1.csv": "# unit: mm\npiece,value\n" + rows}
 
 
+def _state(study: str = "G1") -> dict[str, str]:
+    """The instrument with what the study found, to be counted with single readings."""
+    found = f"{{of: SD-100/{study}, repeatability: 0.001225, dof: 8, reproducibility: 0.004213, people: 2}}"
+    return {"shared/resources.yaml": (
+        "resources: {arm-1: {name: measuring arm, hours_per_week: 20}}\ninstruments:\n  arm: {name: measuring arm, "
+        f"mpe_mm: 0.02, calibrated: 2025-06-01, due: 2026-12-01, studies: {{size: {found}}}}}\n"
+    )}  # fmt: skip
+
+
 NOT_RECKONED = Rule(
     "Q819", "A gauge study and a sample run can be reckoned", WARNING,
     "A table with gaps, or in a unit that is not the feature's, gives no figure that could be trusted.",
     "read what is missing, or correct the unit; every piece is read equally often by everybody",
-    Example(_STUDY, _show_study(0.002, uneven=True)), Example(_STUDY, _show_study(0.002)), deep=True,
+    Example(_STUDY, _show_study(0.002, uneven=True)), Example(_STUDY, _show_study(0.002) | _state()), deep=True,
 )  # fmt: skip
 GAUGE_TOO_COARSE = Rule(
     "Q820", "A gauge takes little of the tolerance", WARNING,
     "What the gauge itself spreads is lost to the pieces: good ones are thrown away and bad ones are sent.",
     "use a finer instrument or a fixture, or train those who read; then study it again",
-    Example(_STUDY, _show_study(0.03)), Example(_STUDY, _show_study(0.002)), deep=True,
+    Example(_STUDY, _show_study(0.03) | _state("G0")), Example(_STUDY, _show_study(0.002) | _state()), deep=True,
 )  # fmt: skip
 RUN_NOT_CAPABLE = Rule(
     "Q821", "A run of pieces keeps its limits with room to spare", WARNING,
@@ -281,11 +290,17 @@ VIEW_SHORT = Rule(
     "change the glass, its place or its aim; then have the view measured on the vehicle by a competent laboratory",
     Example(_SIGHT % (60, 40, "us-111-driver")), Example(_SIGHT % (190, 120, "us-111-driver")), deep=True,
 )  # fmt: skip
+SPREAD_NOT_STATED = Rule(
+    "Q826", "What a gauge study found counts with every single reading of its instrument", NOTE,
+    "One reading shows no scatter of its own: without what a study found, its uncertainty says less than is known.",
+    "state the figures with the instrument in shared/resources.yaml, as the message writes them",
+    Example(_STUDY, _show_study(0.002)), Example(_STUDY, _show_study(0.002) | _state()), deep=True,
+)  # fmt: skip
 
 RULES = (
     UNIT_MISSING, UNITS_MIXED, NOT_A_COORDINATE, UNREADABLE_READINGS, NOT_FIXED, FIT_DIFFERS, OTHER_SYSTEM, OPEN_MESH,
     UNREADABLE_MESH, RATIO_SMALL, ZERO_TOLERANCE, ONLY_REPRODUCTIONS, ONE_ORIGINAL, NO_LIMITS_MEASURED,
     SHRINKAGE_DIFFERS, GOOD_OUTSIDE, CLASS_UNKNOWN, CLASS_DIFFERS, NOT_RECKONED,
     GAUGE_TOO_COARSE, RUN_NOT_CAPABLE, OTHER_SCALE, DRAWS_TOO_FEW,
-    NOT_BY_GEOMETRY, VIEW_SHORT,
+    NOT_BY_GEOMETRY, VIEW_SHORT, SPREAD_NOT_STATED,
 )  # fmt: skip
