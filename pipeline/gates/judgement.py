@@ -82,11 +82,6 @@ class Bench:
         return self.workspace.catalogues
 
     @property
-    def today(self) -> dt.date:
-        """The day that is spoken of."""
-        return self.workspace.today
-
-    @property
     def current(self) -> str | None:
         """The revision that was current on the day that is looked at, None before the first."""
         known = [key for key in self.lineage.order if not self.is_too_late(f"revisions.{key}")]

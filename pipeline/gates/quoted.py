@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pipeline.gates.judgement import Answer, Bench, count_words, name_list
+from pipeline.gates.judgement import Answer, Bench, name_list
 from pipeline.lineage.freshness import Cause
 from pipeline.model.part import Part, Quote
 from pipeline.model.words import Gate, Say, ToolOwner
@@ -113,9 +113,3 @@ def judge_chosen(bench: Bench) -> Answer:
         todo = (f"choose one of {name_list(bench.part.quotes)}: `{way}`",) if bench.part.quotes else ()
         return Answer(False, "no offer is chosen yet", 0, 1, todo)
     return Answer(True, f"{chosen} is chosen", 1, 1, (), (f"quotes.{chosen}",))
-
-
-def count_stated(bench: Bench, quote: Quote) -> str:
-    """Return how much of the scope an offer states, in words."""
-    unstated = list(find_unstated(bench.part, quote))
-    return count_words(6 - len(unstated), 6, "lines", "stated")

@@ -1,4 +1,4 @@
-"""The lineage as a graph: cycles, order, and everything that descends from a piece of evidence."""
+"""The lineage as a graph: cycles, order, and what a change to a feature would make stale."""
 
 from __future__ import annotations
 
@@ -36,14 +36,6 @@ def order_nodes(lineage: PartLineage) -> tuple[str, ...]:
     if not nx.is_directed_acyclic_graph(graph):
         return tuple(sorted(graph, key=sort_key))
     return tuple(nx.lexicographical_topological_sort(graph, key=sort_key))
-
-
-def find_descendants(lineage: PartLineage, node_id: str) -> frozenset[str]:
-    """Return the ids of everything that descends from a piece of evidence."""
-    import networkx as nx
-
-    graph = build_graph(lineage)
-    return frozenset(nx.descendants(graph, node_id)) if node_id in graph else frozenset()
 
 
 def find_affected(lineage: PartLineage, features: Iterable[str]) -> tuple[str, ...]:

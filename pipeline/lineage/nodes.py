@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pipeline.model.catalogue import Catalogues
@@ -240,18 +240,3 @@ class _NodeMaker:
 def build_nodes(part: Part, catalogues: Catalogues) -> dict[str, Node]:
     """Return the evidence nodes of a part by id."""
     return _NodeMaker(part, catalogues).make()
-
-
-def compute_changed_since(part: Part, order: tuple[str, ...], revision: str) -> Mapping[str, str]:
-    """Return feature -> the first later revision that changed it.
-
-    A later revision that does not say what it changed is taken to have changed everything.
-    """
-    if revision not in order:
-        return {}
-    changed: dict[str, str] = {}
-    for key in order[order.index(revision) + 1 :]:
-        names = part.revisions[key].changed
-        for feature in part.features if names is None else names:
-            changed.setdefault(feature, key)
-    return changed

@@ -140,6 +140,10 @@ UNTIL: list[tuple[str, str, str, Met]] = [
     ("before metal is cut, ordered", "before metal is cut", ORDERED, Met.WAIVED),
     ("before metal is cut, cut", "before metal is cut", DIE % "ordered: 2026-05-12, cutting: 2026-05-20", Met.UNMET),
     ("before metal is cut, straight to trial", "before metal is cut", DIE % "ordered: 2026-05-12, on trial: 2026-05-20", Met.UNMET),
+    ("before metal is cut, cut this very day", "before metal is cut", DIE % "ordered: 2026-05-12, cutting: 2026-06-01", Met.UNMET),
+    ("before metal is cut, to be cut tomorrow", "before metal is cut", DIE % "ordered: 2026-05-12, cutting: 2026-06-02", Met.WAIVED),
+    ("first article, made this very day", "first article", ARTICLE.replace("2026-05-20", "2026-06-01"), Met.UNMET),
+    ("first article, dated tomorrow", "first article", ARTICLE.replace("2026-05-20", "2026-06-02"), Met.WAIVED),
     ("first article, none yet", "first article", ORDERED, Met.WAIVED),
     ("first article, made", "first article", ARTICLE, Met.UNMET),
 ]  # fmt: skip
@@ -206,6 +210,8 @@ CLAIMS: list[tuple[str, str, set[tuple[str, str]]]] = [
     ("released and ordered", ORDERED + RELEASED, set()),
     ("ordered and not released", ORDERED + BEFORE, {("G610", "tools.die.steps.ordered")}),
     ("ordered the day before", ORDERED + RELEASED.replace("05-10", "05-13"), {("G610", "tools.die.steps.ordered")}),
+    ("ordered on a release by the wrong role: the release is told, once", ORDERED + RELEASED.replace("by: kim, say: go}", "by: ann, say: go}"),
+     {("G602", "decisions[5]")}),
     ("released before a gate was decided", BEFORE + FIT_GO + RELEASE, {("G605", "decisions[4]")}),
     ("released by the wrong role", RELEASED.replace("by: kim, say: go}", "by: ann, say: go}"), {("G602", "decisions[5]")}),
 ]  # fmt: skip

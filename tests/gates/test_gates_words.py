@@ -8,6 +8,13 @@ from pathlib import Path
 import pytest
 from gates.gates_policy import find_requirement, write_policy
 
+from pipeline.gates.judgement import count_words, find_outside, name_list
+from pipeline.gates.tried import describe_cell
+from pipeline.lineage.coverage import Cell, CellState
+from pipeline.model.part import Feature, Reading
+from pipeline.model.quantity import Limits
+from pipeline.model.words import FeatureKind, Hand
+
 B = (
     "revisions:\n  A: {on: 2026-01-20, by: ann, file: evidence/hook-a.stl, from: [M1, M2]}\n"
     "  B: {on: 2026-05-20, by: ann, file: evidence/hook-a.stl, changed: [length]}\n"
@@ -32,3 +39,51 @@ def test_a_prototype_that_fell_is_named_and_one_that_stands_is_not(
     found = find_requirement(sample(more, write_policy(prototype_built="{least: 2}")), "prototype.built")
     assert found.answer.words == words
     assert found.answer.todo == ("build a prototype of revision B",)
+
+
+LENGTH = Feature(what="length", kind=FeatureKind.SIZE, nominal=40.0, unit="mm", limits=Limits(lower=-0.2, upper=0.2))
+
+
+@pytest.mark.parametrize(
+    ("given", "outside"),
+    [
+        ((40.2, 39.8), ()),
+        ((40.2 + 1e-10, 39.8 - 1e-10), ()),  # the dust of decimal numbers
+        ((40.201, 40.0, 39.799), (40.201, 39.799)),
+        (Reading(value=40.201), (40.201,)),
+        (Reading(value=4.0201, unit="cm"), (40.201,)),  # told in the unit of the feature
+        (Reading(value=4.0, unit="cm"), ()),
+        (Reading(value=90.0, unit="deg"), ()),  # units that do not go together are told by a rule of their own
+        (Reading(value=90.0, unit="HRC"), ()),
+        (None, ()),
+    ],
+)
+def test_what_reads_outside_its_limits_is_told_in_the_unit_of_the_feature(
+    given: Reading | tuple[float, ...] | None, outside: tuple[float, ...]
+) -> None:
+    assert find_outside(given, LENGTH) == pytest.approx(outside)
+    assert find_outside(given, None) == ()
+    assert find_outside(given, LENGTH.model_copy(update={"limits": None})) == ()
+
+
+@pytest.mark.parametrize(
+    ("hand", "state", "check", "words"),
+    [
+        (Hand.NONE, CellState.MISSING, None, "try it on saloon"),
+        (Hand.LEFT, CellState.MISSING, None, "try it on saloon, left hand"),
+        (Hand.NONE, CellState.STALE, "F1", "try it on saloon again (F1 is stale)"),
+        (Hand.RIGHT, CellState.BAD, "F1", "mend what did not fit on saloon, right hand (F1)"),
+        (Hand.RIGHT, CellState.OPEN, "F1", "judge F1 on saloon, right hand"),
+    ],
+)
+def test_what_to_do_about_an_application_names_it_its_hand_and_its_trial(
+    hand: Hand, state: CellState, check: str | None, words: str
+) -> None:
+    assert describe_cell(Cell("saloon", hand, state, check)) == words
+
+
+def test_a_long_list_names_four_and_counts_the_rest() -> None:
+    assert name_list(list("abcd")) == "a, b, c, d"
+    assert name_list(list("abcde")) == "a, b, c, d and 1 more"
+    assert name_list((), 2) == ""
+    assert count_words(0, 1, "tools", "accepted") == "0 of 1 tools accepted"
