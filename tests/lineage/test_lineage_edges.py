@@ -10,6 +10,7 @@ from lineage.lineage_workspace import build_workspace, parse_text
 
 from pipeline.findings.sample import SAMPLE_PART
 from pipeline.lineage.freshness import Cause, compute_lineage
+from pipeline.lineage.graph import find_affected, order_nodes
 from pipeline.model.workspace import EvidenceFile, FileState
 
 
@@ -109,3 +110,87 @@ def test_a_statement_keeps_a_tool_from_the_changes_of_what_it_fits_and_of_nothin
     lineage = compute_lineage(build_workspace(build_record("SD-100", revisions=second, tools=tools)))
     assert bool(lineage.parts["SD-100"].reasons.get("tools.cap")) != is_kept
     assert lineage.parts["SD-100"].reasons["tools.die"]
+
+
+def test_a_test_of_a_model_itself_descends_from_its_revision() -> None:
+    """A calculation or a measurement of the model file: it stands as long as its features do."""
+    test = {"kind": "print", "of": "A", "on": "2026-03-01", "by": "ann", "covers": ["length"], "result": "good"}
+    record = build_record("SD-100", tests={"T1": test})
+    node = compute_lineage(build_workspace(record)).parts["SD-100"].nodes["tests.T1"]
+    assert (node.base, node.parents) == ("A", ("revisions.A",))
+    record["tests"]["T1"]["of"] = "gone"
+    lost = compute_lineage(build_workspace(record)).parts["SD-100"].nodes["tests.T1"]
+    assert (lost.base, lost.parents) == (None, ())
+
+
+def test_a_gap_of_an_interface_that_is_not_there_covers_nothing_of_its_own() -> None:
+    record = build_record("SD-100")
+    record["fit_checks"]["F1"] |= {"gaps": {"gone": [0.4]}, "covers": ["hard"]}
+    assert compute_lineage(build_workspace(record)).parts["SD-100"].nodes["fit_checks.F1"].covers == ("hard",)
+
+
+ARTICLE = {
+    "tools": ["cap"],
+    "of": "A",
+    "on": "2026-05-10",
+    "by": "ann",
+    "pieces": 3,
+    "finished": True,
+    "result": "good",
+}
+
+
+@pytest.mark.parametrize(
+    ("uses", "parent"),
+    [(["AA-1/cap"], "AA-1/tools.cap"), (["AA-1/other"], "tools.cap"), ([], "tools.cap")],
+)
+def test_a_first_article_off_a_borrowed_tool_descends_from_it_in_the_other_record(uses: list[str], parent: str) -> None:
+    record = build_record("SD-100", first_articles={"N1": ARTICLE}, uses_tools=uses)
+    nodes = compute_lineage(build_workspace(record)).parts["SD-100"].nodes
+    assert nodes["first_articles.N1"].parents == ("revisions.A", parent)
+
+
+@pytest.mark.parametrize(
+    ("condition", "more", "coated", "stale"),
+    [
+        ("restored", {}, True, ("length",)),
+        ("restored", {}, False, ()),
+        ("restored", {"coating_off": True}, True, ()),
+        ("used", {}, True, ()),
+        ("reproduction", {}, False, ("length",)),
+        ("reproduction", {"coating_off": True}, False, ("length",)),
+    ],
+)
+def test_a_new_coating_speaks_only_against_what_it_lies_on(
+    condition: str, more: dict[str, bool], coated: bool, stale: tuple[str, ...]
+) -> None:
+    record = build_record("SD-100")
+    record["originals"]["O1"]["condition"] = condition
+    record["features"]["length"]["coated"] = coated
+    record["measurements"]["M1"] |= more
+    lineage = compute_lineage(build_workspace(record)).parts["SD-100"]
+    assert lineage.find_stale_features("measurements.M1") == stale
+    told = [reason.words for reason in lineage.reasons["measurements.M1"]]
+    why = "is restored: `length` carries a new coating" if condition == "restored" else "is a reproduction"
+    assert told == ([f"measurement M1 is of original O1, which {why}"] if stale else [])
+
+
+def test_a_ring_of_tools_is_listed_by_section_and_name() -> None:
+    """A ring has no order of descent: it is told by a rule, and what changes is still listed, the same every time."""
+    tools = {"cap": {"kind": "gauge", "made_to_fit": ["nut"]}, "nut": {"kind": "gauge", "made_to_fit": ["cap"]}}
+    lineage = compute_lineage(build_workspace(build_record("SD-100", tools=tools))).parts["SD-100"]
+    order = order_nodes(lineage)
+    assert order.index("tools.cap") < order.index("tools.nut") and order.index("revisions.A") < order.index("tools.cap")
+    assert set(order) == set(lineage.nodes)
+    found = find_affected(lineage, ["length"])
+    assert [one for one in found if one.startswith("tools.")] == ["tools.cap", "tools.die", "tools.nut"]
+
+
+@pytest.mark.parametrize("interface", [{"features": ["length"]}, {"stack": [{"feature": "length"}]}])
+def test_a_trial_speaks_of_the_coating_that_closes_its_gap(interface: dict[str, Any]) -> None:
+    record = build_record("SD-100")
+    record["features"]["plate"] = {"what": "plating", "kind": "thickness", "nominal": 20, "unit": "um"}
+    record["features"]["length"]["coating"] = "plate"
+    record["interfaces"]["seat"] = {"what": "hook to sill", "gap": {"limits": [0.1, 0.9]}, **interface}
+    node = compute_lineage(build_workspace(record)).parts["SD-100"].nodes["fit_checks.F1"]
+    assert node.covers == ("length", "plate")
