@@ -359,7 +359,7 @@ class Quote(Frozen):
         if self.pay and abs(total - 1) > 1e-9:
             raise build_error("contradiction", f"the payment shares add up to {total:.2f}, not to 1")
         for quantity in self.piece:
-            if not quantity.isdigit() or int(quantity) == 0:
+            if not quantity.isdecimal() or int(quantity) == 0:
                 raise build_error(
                     "contradiction",
                     f'"{quantity}" is not an order quantity; write price breaks as {{800: 6.90, 3000: 6.10}}',
