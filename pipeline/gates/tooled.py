@@ -244,6 +244,7 @@ def judge_children(bench: Bench) -> Answer:
     then = {number for number, day in bench.once.items() if bench.is_past(day)}
     waiting = [n for n in numbers if n not in (then if bench.lenient else bench.released)]
     done = len(numbers) - len(waiting)
-    words = count_words(done, len(numbers), "parts of the assembly", "released")
+    released = [count_words(done, len(numbers), "parts of the assembly", "released")] if numbers else []
+    words = "; ".join([*released, *(f"{key} has no source" for key in bought)])
     todo = [f"release {number} first" for number in waiting] + [f"find a source for {key}" for key in bought]
     return Answer(not waiting and not bought, words, done, len(numbers), tuple(todo))

@@ -21,6 +21,8 @@ def judge_built(bench: Bench) -> Answer:
     current = bench.lineage.current
     stale = [key for key in bench.part.prototypes if not bench.counts(f"prototypes.{key}")]
     words = f"{name_list(stale)} no longer stands for revision {current}" if stale else "no prototype yet"
+    if good and not stale:
+        words = count_words(len(good), least, "prototypes", "stand for the model")
     todo = (f"build a prototype of revision {current}" if current else "model the part first",)
     return Answer(False, words, len(good), least, todo)
 

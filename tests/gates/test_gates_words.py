@@ -87,3 +87,12 @@ def test_a_long_list_names_four_and_counts_the_rest() -> None:
     assert name_list(list("abcde")) == "a, b, c, d and 1 more"
     assert name_list((), 2) == ""
     assert count_words(0, 1, "tools", "accepted") == "0 of 1 tools accepted"
+
+
+def test_an_assembly_tells_what_waits_and_what_has_no_source(sample: Callable[..., Path]) -> None:
+    parts = (
+        "decisions: []\nmade_of:\n  a: {part: SD-999}\n  pin: {bought: pin}\n  nut: {bought: nut, from: [foundry]}\n"
+    )
+    found = find_requirement(sample(parts, write_policy()), "tooling.children")
+    assert found.answer.words == "0 of 1 parts of the assembly released; pin has no source"
+    assert found.answer.todo == ("release SD-999 first", "find a source for pin")
