@@ -50,6 +50,7 @@ class Remembered:
         self.newest: list[tuple[int, str]] = []
         self.conditions: list[Condition] = []
         self.past_broken: list[tuple[str, str]] = []
+        self._opened: tuple[bytes, Trail, State] | None = None
 
     @property
     def broken(self) -> set[tuple[str, str]]:
@@ -94,14 +95,16 @@ class Remembered:
         )
 
     def find_node(self, path: str) -> tuple[Trail, Node]:
-        """The node of a path and the trail that it refers to."""
+        """The node of a path and the trail that it refers to. The folder that was asked for last stays open: a record
+        and its evidence lie in one."""
         row = self.rows.get(find_folder(path))
         if row is None:
             return self.trail, self.state[path]
-        trail = Trail()
-        state: State = {}
-        decode_row(zlib.decompress(row), trail, state)
-        return trail, state[path]
+        if self._opened is None or self._opened[0] is not row:
+            trail, state = Trail(), State()
+            decode_row(zlib.decompress(row), trail, state)
+            self._opened = row, trail, state
+        return self._opened[1], self._opened[2][path]
 
 
 def _read_seconds(text: str) -> int:

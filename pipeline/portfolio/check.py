@@ -22,7 +22,7 @@ from pipeline.lineage.references import check_catalogues, check_references
 from pipeline.model.part import Part
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.edition_findings import check_editions
-from pipeline.portfolio.reliance import Watched
+from pipeline.portfolio.reliance import Digests, Watched
 from pipeline.portfolio.stated_limits import put_all_limits, put_limits
 from pipeline.reading.evidence import read_evidence_files
 from pipeline.reading.workspace import STAND_IN, Reading, build_part_path, read_workspace
@@ -45,6 +45,18 @@ class Checked:
     standings: Mapping[str, Standing]
     findings: tuple[Finding, ...]
     measured: Mapping[str, Measured] = field(default_factory=dict)
+    digests: Digests = field(default_factory=Digests, repr=False, compare=False)
+
+    def spell_record(self, number: str) -> str | None:
+        """Return all that a record says, as one text: equal texts give equal parts under the same catalogues. None
+        where there is no such part."""
+        if self.workspace is None or number not in self.workspace.parts:
+            return None
+        return self.reading.trees[build_part_path(number)].dump()
+
+    def spell_records(self) -> dict[str, str | None]:
+        """Return what all records say, by number."""
+        return {number: self.spell_record(number) for number in (self.workspace.parts if self.workspace else ())}
 
 
 def check_workspace(
@@ -79,16 +91,18 @@ def check_workspace(
     for number, part in workspace.parts.items():
         findings += check_part(part, lineage.parts[number], standings[number], workspace, reading.locate)
     measured: dict[str, Measured] = {}
+    digests = Digests()
     if deep:
         from pipeline.portfolio.deep_check import DeepCheck
 
-        check = DeepCheck(root, workspace, lineage, reading, cache)
+        checked = Checked(reading, workspace, lineage, standings, (), digests=digests)
+        check = DeepCheck(root, checked, workspace, cache)
         for number, told, found in check.check(n for n in workspace.parts if not only or n in only):
             measured[number] = found
             findings += told
     if only:
         findings = [f for f in findings if f.record in only or not f.record]
-    return Checked(reading, workspace, lineage, standings, sort_findings(findings), measured)
+    return Checked(reading, workspace, lineage, standings, sort_findings(findings), measured, digests)
 
 
 def check_part(

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.findings.finding import Finding
-from pipeline.lineage.freshness import Lineage
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.build_cache import BuildCache, compute_code_stamp
 from pipeline.portfolio.ledger import Ledger, Line
@@ -17,9 +16,10 @@ from pipeline.portfolio.plain_values import decode, encode
 from pipeline.portfolio.reliance import Reliance, compute_digest, take_notes
 from pipeline.portfolio.two_hands import TwoHands
 from pipeline.reading.evidence import look_at_file
-from pipeline.reading.workspace import Reading, build_part_path
+from pipeline.reading.workspace import build_part_path
 
 if TYPE_CHECKING:
+    from pipeline.portfolio.check import Checked
     from pipeline.portfolio.measurements import PartMeasured
 
 ROOM = "deep"
@@ -45,10 +45,9 @@ class Look:
 class DeepCheck:
     """The deep check of the parts of a workspace. Numerical libraries are loaded only for a part that is opened."""
 
-    def __init__(
-        self, root: Path, workspace: Workspace, lineage: Lineage, reading: Reading, cache: BuildCache | None
-    ) -> None:
-        self.root, self.workspace, self.lineage, self.reading = root, workspace, lineage, reading
+    def __init__(self, root: Path, checked: Checked, workspace: Workspace, cache: BuildCache | None) -> None:
+        self.root, self.checked, self.workspace = root, checked, workspace
+        self.lineage, self.reading = checked.lineage, checked.reading
         self.cache = cache or BuildCache(None)
 
     @cached_property
@@ -67,12 +66,12 @@ class DeepCheck:
         """What can be relied on: records with the places of their values, files, lineages."""
         space, trees = self.workspace, self.reading.trees
         entries: dict[str, Callable[[Any], Any]] = {
-            "part": space.parts.get,
+            "part": self.checked.spell_record,
             "file": space.files.get,
-            "lineage": self.lineage.parts.get,
+            "lineage": lambda number: self.checked.digests.find(self.lineage.parts[number]),
             "text": lambda number: trees[build_part_path(number)].text,
         }
-        return Ledger(entries, {"part": lambda: dict(space.parts), "file": lambda: dict(space.files)})
+        return Ledger(entries, {"part": self.checked.spell_records, "file": lambda: dict(space.files)})
 
     def check(self, numbers: Iterable[str]) -> Iterator[tuple[str, list[Finding], Measured]]:
         """Yield the findings of each part's evidence and measurements, and what is known of these."""

@@ -127,6 +127,20 @@ def compute_digest(value: Any) -> str:
     return hashlib.sha256("\x1f".join(found).encode("utf-8", "surrogatepass")).hexdigest()
 
 
+class Digests:
+    """Digests of values that do not change and are asked for more than once, each reckoned once."""
+
+    def __init__(self) -> None:
+        self._known: dict[int, tuple[Any, str]] = {}
+
+    def find(self, value: Any) -> str:
+        """Return the digest of a value. Raises NotPlain as `compute_digest` does."""
+        known = self._known.get(id(value))
+        if known is None:
+            known = self._known[id(value)] = value, compute_digest(value)  # held, so that no other gets its id
+        return known[1]
+
+
 _PLAIN = frozenset({str, int, float, bool, type(None), bytes, Decimal, dt.date, dt.datetime, dt.time, dt.timedelta})
 
 

@@ -148,9 +148,8 @@ def _build_into(root: Path, draft: Path, out: Path, today: dt.date | None, editi
     portfolio: Portfolio | None = plugin.portfolio
     if portfolio is None:
         raise SiteNotBuilt("the records were not read")
-    pages = sum(1 for _ in draft.rglob("*.html"))
     parts = len(portfolio.parts) if plugin.outer is None else plugin.outer.count
-    return BuiltSite(out, pages, parts, portfolio.findings, tuple(heard), plugin.drawn + plugin.cache.drawn)
+    return BuiltSite(out, plugin.page_count, parts, portfolio.findings, tuple(heard), plugin.drawn + plugin.cache.drawn)
 
 
 def _tell_stop(heard: list[str], error: Exception) -> str:

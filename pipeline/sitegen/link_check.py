@@ -51,16 +51,28 @@ def check_links(
     links = {**(looked or {}), **{address: find_links(text) for address, text in pages.items()}}
     ids = {address: found.ids for address, found in links.items()}
     known = {*links, *files}
-    return sorted({broken for page, found in links.items() for broken in _check_page(page, found, ids, known)})
+    good: set[tuple[str, str]] = set()
+    return sorted({broken for page, found in links.items() for broken in _check_page(page, found, ids, known, good)})
 
 
 def _check_page(
-    page: str, links: PageLinks, ids: Mapping[str, Collection[str]], known: Collection[str]
+    page: str,
+    links: PageLinks,
+    ids: Mapping[str, Collection[str]],
+    known: Collection[str],
+    good: set[tuple[str, str]],
 ) -> Iterator[BrokenLink]:
+    """Yield the broken links of a page. good : folder and address of those that were found to lead somewhere; pages of
+    one folder share most of theirs."""
+    folder = posixpath.dirname(page)
     for address in links.addresses:
+        if (folder, address) in good:
+            continue
         why = _judge(page, address, ids, known)
         if why:
             yield BrokenLink(find_source(page), page, address, why)
+        elif address[:1] not in ("#", "?", ""):  # these lead into the page itself
+            good.add((folder, address))
 
 
 def _judge(page: str, address: str, ids: Mapping[str, Collection[str]], known: Collection[str]) -> str:

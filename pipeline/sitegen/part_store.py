@@ -8,7 +8,7 @@ the site, the theme) is the stamp. The commit stands on every page and changes w
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -112,7 +112,7 @@ def build_ledger(portfolio: Portfolio) -> Ledger:
     space, parts = portfolio.workspace, portfolio.parts
     if space is None or not parts:
         return Ledger({}, {})
-    shop = next(iter(parts.values())).shop
+    shop, digests = next(iter(parts.values())).shop, portfolio.checked.digests
 
     def answer(name: str) -> Any:
         if name not in ANSWERS:
@@ -122,18 +122,22 @@ def build_ledger(portfolio: Portfolio) -> Ledger:
     def find_file(number: str) -> tuple[Any, ...]:
         file = parts.get(number)
         record = ledger.find(("part", number))  # reckoned for those inside already
-        return () if file is None else (record, file.lineage, file.standing, file.findings)
+        return () if file is None else (record, digests.find(file.lineage), file.standing, file.findings)
 
     entries: dict[str, Any] = {
-        "part": space.parts.get,
+        "part": portfolio.checked.spell_record,
         "file": space.files.get,
         "shop": find_file,
         ANSWER: answer,
         STORY: lambda number: list_told(parts[number]),
         FORECAST: lambda number: build_forecast_sections(parts[number]),
     }
-    lists = (("part", space.parts), ("file", space.files), ("shop", parts))
-    ledger = Ledger(entries, {name: partial(dict, each) for name, each in lists})
+    wholes: dict[str, Callable[[], Any]] = {
+        "part": portfolio.checked.spell_records,
+        "file": partial(dict, space.files),
+        "shop": partial(dict, parts),
+    }
+    ledger = Ledger(entries, wholes)
     return ledger
 
 

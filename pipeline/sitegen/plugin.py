@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import gc
 import logging
+import os
 import re
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -75,6 +76,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
     links: dict[str, PageLinks]
     cache: ChartCache
     drawn: int = 0
+    page_count: int = 0
     old_site: Path | None = None
 
     def on_startup(self, *, command: Literal["build", "gh-deploy", "serve"], dirty: bool) -> None:
@@ -156,7 +158,9 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
     def _add_all(self, files: Files, config: MkDocsConfig) -> Files:
         with closing(BuildCache(self.root)) as cache:
             portfolio = build_portfolio(self.root, self._read_day(), deep=True, cache=cache)
+            gc.freeze()
             portfolio = self.portfolio = look_out(portfolio, self.root)
+            gc.freeze()
             self._report(portfolio)
             self.site = self._build_facts(portfolio, files, config)
             made = make_site(portfolio, self.root, self._build_frame(config), cache)
@@ -236,7 +240,8 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
     def on_post_build(self, *, config: MkDocsConfig) -> None:
         """Check that every link of the generated pages leads somewhere, and that an outer site is what it may be."""
         site = Path(config.site_dir)
-        files = [path.relative_to(site).as_posix() for path in site.rglob("*") if path.is_file()]
+        files = _list_files(site)
+        self.page_count = sum(name.endswith(".html") for name in files)
         for broken in check_links(self.pages, files, self.links):
             log.warning(str(broken))
         if self.outer is not None:
@@ -253,13 +258,25 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
 
 @contextmanager
 def _garbage_waits() -> Iterator[None]:
-    """Views are many objects that all stay until the site is written: looking for garbage often only costs time."""
+    """Records and views are many objects that all stay until the site is written: looking for garbage among them often
+    only costs time. What is there already is left out of every search until the end."""
     before = gc.get_threshold()
     gc.set_threshold(200_000, 50, 1000)
+    gc.freeze()
     try:
         yield
     finally:
+        gc.unfreeze()
         gc.set_threshold(*before)
+
+
+def _list_files(folder: Path) -> list[str]:
+    """Return the paths of all files of a folder, with `/`."""
+    found: list[str] = []
+    for place, _, names in os.walk(folder):
+        inside = Path(place).relative_to(folder).as_posix()
+        found += names if inside == "." else (f"{inside}/{name}" for name in names)
+    return found
 
 
 class _WrittenView:
