@@ -261,9 +261,7 @@ def _find_azimuths(cone: SightCone) -> tuple[float, float] | None:
     """Return the stretch of azimuths about straight rearward (radians) in which the horizon is seen."""
     low, high = -math.pi / 2, math.pi / 2
     for x, y in [*cone.planes[:, :2].tolist(), cone.normal[:2].tolist()]:
-        if x == 0 and y == 0:
-            continue
-        middle = math.atan2(y, x)  # seen within a quarter turn of this azimuth
+        middle = math.atan2(y, x)  # seen within a quarter turn of this azimuth; a level plane (0, 0) cuts none away
         low, high = max(low, middle - math.pi / 2), min(high, middle + math.pi / 2)
     return (low, high) if low < high else None
 
