@@ -82,12 +82,6 @@ class Amount:
     def __add__(self, other: Amount) -> Amount:
         return Amount(self.value + self._value_of(other), self.currency)
 
-    def __sub__(self, other: Amount) -> Amount:
-        return Amount(self.value - self._value_of(other), self.currency)
-
-    def __mul__(self, factor: Decimal | int) -> Amount:
-        return Amount(self.value * factor, self.currency)
-
     def __lt__(self, other: Amount) -> bool:
         return self.value < self._value_of(other)
 

@@ -120,7 +120,7 @@ def _merge_waver(starts: Sequence[int], scan: _VolumeScan, width: int = 3) -> li
     for start in starts:
         if len(kept) > 1 and start - kept[-1] < width and scan.find_cheapest(start) == scan.find_cheapest(kept[-2]):
             kept.pop()
-        elif not kept or scan.find_cheapest(start) != scan.find_cheapest(kept[-1]):
+        else:  # a turn: the cheapest is another one than before it
             kept.append(start)
     return kept
 
