@@ -9,6 +9,7 @@ import datetime as dt
 import re
 from collections.abc import Collection, Iterator, Mapping
 
+from pipeline.gates.standing import find_released_once
 from pipeline.lineage.coverage import CellState, compute_coverage
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.edition import INTERNAL, Edition, OuterField
@@ -21,12 +22,14 @@ from pipeline.portfolio.outer_part import (
     OuterBody,
     OuterCatalogue,
     OuterComponent,
+    OuterEvent,
     OuterFeature,
     OuterFit,
     OuterGap,
     OuterHands,
     OuterHazard,
     OuterMarking,
+    OuterNews,
     OuterPart,
     OuterPicture,
     OuterPrice,
@@ -163,6 +166,7 @@ class _Maker:
             contents=self.build_contents(file) if OuterField.CONTENTS in says else (),
             fitting=tuple(_find_gaps(file)) if OuterField.FITTING in says else (),
             trials=tuple(_find_trials(file)) if OuterField.TRIALS in says else (),
+            news=tuple(_find_news(file, state)),
         )
 
     def build_contents(self, file: PartFile) -> tuple[OuterComponent, ...]:
@@ -178,6 +182,21 @@ def _find_state(file: PartFile) -> OuterState:
     if file.standing.released:
         return OuterState.FOR_SALE
     return OuterState.PAUSED if file.standing.state is GateState.HELD else OuterState.COMING
+
+
+def _find_news(file: PartFile, state: OuterState) -> Iterator[OuterNews]:
+    """Yield that a part was announced, and that it is for sale: what the edition says anyhow, with its day.
+
+    Outsiders do not learn that it was ready before they were told of it: such a day is that of the announcement.
+    """
+    announced, today = file.part.announce, file.workspace.today
+    if announced is not None and announced <= today:
+        yield OuterNews(OuterEvent.ANNOUNCED, announced)
+    released = find_released_once(file.standing) if state is OuterState.FOR_SALE else None
+    if released is not None:
+        day = released if announced is None else max(released, announced)
+        if day <= today:
+            yield OuterNews(OuterEvent.FOR_SALE, day)
 
 
 def _find_stage(file: PartFile, state: OuterState) -> OuterStage | None:

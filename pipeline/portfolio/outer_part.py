@@ -20,6 +20,13 @@ class OuterState(StrEnum):
     PAUSED = "paused"
 
 
+class OuterEvent(StrEnum):
+    """What outsiders are told as news of a part."""
+
+    ANNOUNCED = "announced"
+    FOR_SALE = "for sale"
+
+
 class OuterStage(Enum):
     """What is being done about a part that is coming, in order."""
 
@@ -157,11 +164,19 @@ class OuterHazard:
 
 
 @dataclass(frozen=True, slots=True)
+class OuterNews:
+    """One piece of news of a part, and its day."""
+
+    event: OuterEvent
+    on: dt.date
+
+
+@dataclass(frozen=True, slots=True)
 class OuterPart:
     """All that leaves the house of one part. What an edition does not say is empty, None or ().
 
     expected : the quarter in which it is likely to be for sale, e.g. ``2027-Q3``. announced : the day on which it was
-    announced, where one is stated.
+    announced, where one is stated. news : that it was announced, and that it is for sale, each with its day.
     """
 
     number: str
@@ -184,6 +199,7 @@ class OuterPart:
     contents: tuple[OuterComponent, ...] = ()
     fitting: tuple[OuterGap, ...] = ()
     trials: tuple[OuterTrial, ...] = ()
+    news: tuple[OuterNews, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from urllib.parse import quote
 
@@ -13,7 +12,7 @@ HOME, REVIEW, VEHICLES, MARKS = "index.html", "review.html", "vehicles.html", "m
 FLOW, BUYING = "flow.html", "buying.html"
 REGISTERS, SUPPLIERS, RESOURCES, TOOLS = "registers.html", "suppliers.html", "resources.html", "tools.html"
 PARTS, RULES, METHODS = "parts/index.html", "rules/index.html", "methods/index.html"
-SPEND, SPEND_DATA = "spend.html", "data/spend.js"
+SPEND, SPEND_DATA, SPEND_RELEASES = "spend.html", "data/spend.js", "spend/releases.csv"
 PARTS_DATA, PARTS_CSV = "data/parts.js", "data/parts.csv"
 HOME_CSV, REVIEW_CSV = "data/needs.csv", "data/review.csv"
 FEED, CALENDAR = "feed.xml", "calendar/all.ics"
@@ -59,17 +58,6 @@ def find_calendar(person: str) -> str:
     'calendar/for-mara.ics'
     """
     return f"calendar/for-{quote(person)}.ics"
-
-
-def join_address(base: str, href: str) -> str:
-    """Return an address below the address where the site is served; the path itself where none is known.
-
-    Only an http or https address counts: anything else in shared/shop.yaml is no place of a site.
-
-    >>> join_address("https://site.invalid/parts", "feed.xml"), join_address("", "feed.xml")
-    ('https://site.invalid/parts/feed.xml', 'feed.xml')
-    """
-    return f"{base.rstrip('/')}/{href}" if re.fullmatch(r"https?://[^\s<>\"]+", base) else href
 
 
 def find_rule_page(rule: str) -> str:

@@ -6,8 +6,8 @@ import datetime as dt
 import re
 from collections.abc import Iterator
 
-from pipeline.views.addresses import join_address
 from pipeline.views.shapes_outlets import DayCalendar, DueDay
+from pipeline.views.web_address import join_address
 
 LINE_OCTETS = 75
 """Longest line, without its line break. Source: RFC 5545, 3.1."""

@@ -14,7 +14,7 @@ from pipeline.portfolio.outlook import find_outlook
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.views.addresses import CALENDAR, REVIEW, find_calendar, find_part_page, name_gate_anchor
 from pipeline.views.buyer import find_open_quotes, is_buying_over
-from pipeline.views.feed import name_id
+from pipeline.views.feed_text import name_id
 from pipeline.views.home_page import find_people, find_responsible
 from pipeline.views.requirements import find_need, word_requirement
 from pipeline.views.shapes_outlets import DayCalendar, DueDay

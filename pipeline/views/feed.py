@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import uuid
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -14,6 +13,7 @@ from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.portfolio.told_moves import find_told_moves
 from pipeline.views.addresses import FEED, REVIEW, find_part_page, name_gate_anchor
 from pipeline.views.csv_tables import join_line
+from pipeline.views.feed_text import name_id
 from pipeline.views.part_head import build_hold
 from pipeline.views.review_moves import explain_stale, word_move, word_plain
 from pipeline.views.review_page import leave_out_doubles
@@ -28,15 +28,6 @@ LEAST, MOST = 100, 500
 hundred (common practice, no source)."""
 
 _ANCHORS = {MoveKind.TOOL_STEP: "tools", MoveKind.QUOTE_ENDED: "quotes", MoveKind.HOLD_CALL: "gates"}
-
-
-def name_id(*words: str) -> str:
-    """Return an id that the same words always give, as `urn:uuid:` (RFC 4122, version 5).
-
-    >>> name_id("Brackmoor Works", "TW-101", "die") == name_id("Brackmoor Works", "TW-101", "die")
-    True
-    """
-    return uuid.uuid5(uuid.NAMESPACE_OID, "\x1f".join(("repro-pipeline", *words))).urn
 
 
 def build_feed(portfolio: Portfolio) -> Feed | None:

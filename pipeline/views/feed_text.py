@@ -4,13 +4,23 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import uuid
 from xml.sax.saxutils import escape, quoteattr
 
-from pipeline.views.addresses import join_address
 from pipeline.views.shapes_outlets import Feed, FeedEntry
+from pipeline.views.web_address import join_address
 
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """What no XML document may hold. Source: XML 1.0, 2.2."""
+
+
+def name_id(*words: str) -> str:
+    """Return an id that the same words always give, as `urn:uuid:` (RFC 4122, version 5).
+
+    >>> name_id("Brackmoor Works", "TW-101", "die") == name_id("Brackmoor Works", "TW-101", "die")
+    True
+    """
+    return uuid.uuid5(uuid.NAMESPACE_OID, "\x1f".join(("repro-pipeline", *words))).urn
 
 
 def render_feed(feed: Feed, site: str = "") -> str:

@@ -7,6 +7,7 @@ from urllib.parse import quote
 HOME, VEHICLES, MARKS, NOT_FOUND = "index.html", "vehicles.html", "marks.html", "404.html"
 PARTS, PARTS_DATA, PARTS_CSV = "parts/index.html", "data/parts.js", "data/parts.csv"
 PARTS_JSON, PARTS_SCHEMA = "data/parts.json", "data/parts.schema.json"
+FEED = "feed.xml"
 
 
 def find_part_page(number: str) -> str:

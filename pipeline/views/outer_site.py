@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.portfolio.outer_part import OuterCatalogue
-from pipeline.views.csv_tables import render_vehicle_csv
+from pipeline.views.csv_tables import render_table_csv, render_vehicle_csv
+from pipeline.views.feed_text import render_feed
 from pipeline.views.outer_addresses import (
+    FEED,
     HOME,
     MARKS,
     NOT_FOUND,
@@ -22,6 +24,7 @@ from pipeline.views.outer_addresses import (
     find_part_page,
 )
 from pipeline.views.outer_data import build_outer_data, build_outer_schema
+from pipeline.views.outer_feed import build_outer_feed
 from pipeline.views.outer_home import build_home_page
 from pipeline.views.outer_part_page import build_part_page
 from pipeline.views.outer_parts import build_parts_page, render_outer_csv, render_outer_index
@@ -29,6 +32,7 @@ from pipeline.views.outer_shapes import OuterMarksPage, OuterMissingPage
 from pipeline.views.outer_vehicles import build_vehicles_page
 from pipeline.views.shapes_marks import Mark
 from pipeline.views.shapes_site import MarkMeaning, NavItem, PageHead, Site
+from pipeline.views.table_files import file_tables, find_page_tables
 from pipeline.views.wording import word_day
 
 _NAV = (
@@ -74,6 +78,7 @@ def build_outer_facts(
         note=shop.note,
         logo_href=logo_href,
         styles=styles,
+        feed_href=FEED,
     )
 
 
@@ -94,8 +99,12 @@ def build_outer_site(catalogue: OuterCatalogue) -> OuterSite:
         PARTS_CSV: render_outer_csv(parts),
         PARTS_JSON: _render_json(build_outer_data(catalogue)),
         PARTS_SCHEMA: _render_json(build_outer_schema()),
+        FEED: render_feed(build_outer_feed(catalogue)),
     }
     data |= {one.matrix.csv_href: render_vehicle_csv(one.matrix) for one in vehicles.vehicles}
+    pages = {at: (name, file_tables(view, at.removesuffix(".html"))) for at, (name, view) in pages.items()}
+    tables = [table for _, view in pages.values() for table in find_page_tables(view)]
+    data |= {table.csv_href: render_table_csv(table) for table in tables if table.csv_href}
     return OuterSite(pages, data)
 
 

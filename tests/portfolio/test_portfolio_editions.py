@@ -20,9 +20,17 @@ from pipeline.model.part import Part
 from pipeline.portfolio.check import check_workspace
 from pipeline.portfolio.editions import build_outer_catalogue, list_embargoed
 from pipeline.portfolio.letting_out import find_leaving, find_leaving_words, find_reason
-from pipeline.portfolio.outer_part import OuterCatalogue, OuterPart, OuterStage, OuterState, OuterTrialState
+from pipeline.portfolio.outer_part import (
+    OuterCatalogue,
+    OuterEvent,
+    OuterPart,
+    OuterStage,
+    OuterState,
+    OuterTrialState,
+)
 from pipeline.portfolio.portfolio import build_portfolio
 from pipeline.reading.workspace import read_workspace
+from pipeline.views.outer_feed import MOST, build_outer_feed
 from pipeline.views.outer_home import build_home_page
 from pipeline.views.outer_part_page import build_part_page
 from pipeline.views.outer_parts import build_parts_page
@@ -264,6 +272,42 @@ def test_trials_say_no_names_and_no_days(sample: Callable[..., Path]) -> None:
     part = build_outer(sample, "")
     assert [(trial.fit.body, trial.state) for trial in part.trials] == [("saloon", OuterTrialState.TRIED)]
     assert "2026" not in str(part.trials) and "car-1" not in str(part.trials)
+
+
+ANNOUNCED_ON, ON_SALE = OuterEvent.ANNOUNCED, OuterEvent.FOR_SALE
+
+
+@pytest.mark.parametrize(
+    ("record", "news"),
+    [
+        ("", []),
+        ("announce: 2026-05-31\n", [(ANNOUNCED_ON, "2026-05-31")]),
+        (DONE, [(ON_SALE, "2026-05-25")]),
+        (TOOLS_ACCEPTED + "announce: 2026-05-31\n", [(ANNOUNCED_ON, "2026-05-31")]),
+        (DONE + "announce: 2026-03-01\n", [(ANNOUNCED_ON, "2026-03-01"), (ON_SALE, "2026-05-25")]),
+        # ready before it was announced: outsiders learn both on the day of the announcement
+        (DONE + "confidential: true\nannounce: 2026-05-30\n", [(ANNOUNCED_ON, "2026-05-30"), (ON_SALE, "2026-05-30")]),
+        (DONE.replace("2026-05-25", "2026-07-01"), []),  # decided on a day that is to come
+    ],
+)  # fmt: skip
+def test_news_are_what_is_said_anyhow_with_its_day(
+    sample: Callable[..., Path], record: str, news: list[tuple[OuterEvent, str]]
+) -> None:
+    found = build_outer(sample, record).news
+    assert [(one.event, one.on.isoformat()) for one in found] == news
+
+
+def test_the_feed_is_made_of_the_news_youngest_first(three: OuterCatalogue) -> None:
+    feed = build_outer_feed(three)
+    assert [(one.on.isoformat(), one.title, one.who) for one in feed.entries] == [
+        ("2026-05-25", "SD-100 Sample hook: for sale now", ""),
+        ("2026-05-05", "SD-200 Second: announced", ""),
+    ]
+    assert (feed.updated.isoformat(), feed.page, feed.href) == ("2026-05-25", "index.html", "feed.xml")
+    many = dataclasses.replace(three, parts=three.parts * 60)
+    assert len(build_outer_feed(many).entries) == MOST
+    other = dataclasses.replace(three, shop=dataclasses.replace(three.shop, edition="partner"))
+    assert not {one.id for one in feed.entries} & {one.id for one in build_outer_feed(other).entries}
 
 
 # --- what pages show ----------------------------------------------------------------------------------

@@ -12,6 +12,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from xml.etree import ElementTree
 
 import jsonschema
 import pytest
@@ -40,6 +41,7 @@ OTHER = (
 )
 SECRET = "confidential: true\n"
 OTHER_FILE = "projects/SD-200/part.yaml"
+ATOM = "{http://www.w3.org/2005/Atom}"
 
 
 @pytest.fixture
@@ -352,6 +354,56 @@ def test_hostile_text_stays_text(workspace: Callable[..., Path]) -> None:
     assert "data/vehicle-b-finch.csv" in files
 
 
+# --- the feed -----------------------------------------------------------------------------------------
+
+
+def read_feed(site: Path) -> list[tuple[str, str, str]]:
+    """Return the entries of a feed: title, day, address."""
+    root = ElementTree.fromstring((site / "feed.xml").read_bytes())
+    return [
+        (
+            entry.findtext(f"{ATOM}title") or "",
+            (entry.findtext(f"{ATOM}updated") or "")[:10],
+            str(next(iter(entry.iter(f"{ATOM}link"))).get("href")),
+        )
+        for entry in root.iter(f"{ATOM}entry")
+    ]
+
+
+def test_the_feed_tells_what_was_announced_and_keeps_the_rules_of_atom(workspace: Callable[..., Path]) -> None:
+    """RFC 4287 by the checks of the internal feed; each page leads to it, and no address of the house stands in it."""
+    from views.test_views_outlets import check_atom
+
+    shop = {"shared/shop.yaml": "name: Sample shop\nas_of: 2026-06-01\nsite: https://inside.invalid/parts/\n"}
+    out = build_site(workspace(other=OTHER + "announce: 2026-05-20\n", files=shop), edition="public").out
+    assert read_feed(out) == [
+        ("SD-200 Second hook: announced", "2026-05-20", "parts/SD-200.html"),
+        ("SD-100 Sample hook: announced", "2026-05-01", "parts/SD-100.html"),
+    ]
+    text = (out / "feed.xml").read_text("utf-8")
+    assert check_atom(text) == [] and "inside.invalid" not in text and "For Finch saloon 1951–1955." in text
+    for page in ("index.html", "parts/index.html", "parts/SD-100.html"):
+        assert 'type="application/atom+xml"' in (out / page).read_text("utf-8"), page
+    assert 'href="./feed.xml">What is announced' in (out / "index.html").read_text("utf-8")
+
+
+def test_the_feed_says_nothing_before_the_day_and_then_says_it(workspace: Callable[..., Path]) -> None:
+    root = workspace(other=OTHER + SECRET + "announce: 2026-06-02\n")
+    before = build_site(root, today=dt.date(2026, 6, 1), edition="public").out
+    assert [title for title, *_ in read_feed(before)] == ["SD-100 Sample hook: announced"]
+    old = ElementTree.fromstring((before / "feed.xml").read_bytes())
+    after = build_site(root, today=dt.date(2026, 6, 2), edition="public").out
+    assert read_feed(after)[0] == ("SD-200 Second hook: announced", "2026-06-02", "parts/SD-200.html")
+    new = ElementTree.fromstring((after / "feed.xml").read_bytes())
+    ids = [[one.findtext(f"{ATOM}id") for one in feed.iter(f"{ATOM}entry")] for feed in (old, new)]
+    assert ids[0] == ids[1][1:] and old.findtext(f"{ATOM}id") == new.findtext(f"{ATOM}id")
+
+
+def test_a_feed_with_nothing_to_tell_is_a_feed(workspace: Callable[..., Path]) -> None:
+    out = build_site(workspace(part="", other=OTHER), edition="public").out
+    assert read_feed(out) == [] and "<updated>2026-06-01T00:00:00Z</updated>" in (out / "feed.xml").read_text("utf-8")
+
+
 # --- the wall -----------------------------------------------------------------------------------------
 
 OUTER_VIEWS = sorted(Path(pipeline.views.__file__).parent.glob("outer_*.py"))
@@ -359,6 +411,8 @@ MAY_KNOW = ("pipeline.views.outer_", "pipeline.views.shapes_")
 KNOWN = {
     "pipeline.portfolio.outer_part",
     "pipeline.views.csv_tables",
+    "pipeline.views.feed_text",
+    "pipeline.views.table_files",
     "pipeline.views.wording",
     "pipeline.model.quantity",
 }

@@ -211,6 +211,9 @@ def test_what_an_edition_may_say_is_said(planted: Planted) -> None:
     assert FITTING in partner[f"parts/{OUT}.html"].decode() and "40.0 mm, ±0.2" in partner[f"parts/{OUT}.html"].decode()
     assert "zvdealers" in partner["dealers.html"].decode() and "dealers.html" not in public
     assert "img/counter.png" in partner and f"pictures/{OUT}.png" in public
+    for files in (public, partner):
+        assert files["feed.xml"].count(b"<entry>") == 1 and b"SD-100 Sample hook: announced" in files["feed.xml"]
+    assert any(name.startswith(f"parts/{OUT}/") and name.endswith(".csv") for name in partner), "tables as files"
     assert json.loads(public["data/parts.json"])["parts"][0]["number"] == OUT
     assert len(json.loads(public["data/parts.json"])["parts"]) == 1
 
