@@ -58,6 +58,46 @@ def test_tools_are_sorted_by_day_and_narrowed_by_word_and_state(demo_site: Path,
     assert page.evaluate("document.documentElement.scrollWidth") <= 1280
 
 
+def list_shown(page: Any) -> list[str]:
+    """The tools that the register shows, in their order."""
+    return [text.split("\n")[0].strip() for text in page.locator("#all tbody tr:visible th").all_inner_texts()]
+
+
+@pytest.mark.parametrize("refused", [False, True], ids=["address", "after the sign #"])
+def test_what_is_narrowed_and_sorted_lives_in_the_address(
+    demo_site: Path, open_page: Callable[..., Any], refused: bool
+) -> None:
+    """Opened as a file: some browsers let no script change such an address, then what follows # carries it."""
+    watched = open_page(demo_site / "tools.html")
+    page = watched.page
+    assert "?" not in page.url
+    if refused:
+        page.evaluate("() => { history.replaceState = () => { throw new Error('refused') } }")
+    page.locator("#all table").get_by_role("button", name="price").click()
+    page.locator("#all table").get_by_role("button", name="price").click()
+    page.locator(".narrow select").nth(1).select_option("accepted")
+    page.locator(".narrow input").fill("tw-1")
+    shown, address = list_shown(page), page.url
+    assert address.endswith(("#" if refused else "") + "?q=tw-1&state=accepted&sort=-price")
+    assert len(shown) > 2 and shown != sorted(shown)
+    again = open_page(address).page
+    assert list_shown(again) == shown
+    assert again.locator(".narrow input").input_value() == "tw-1"
+    assert again.locator("#all th[aria-sort]").get_attribute("aria-sort") == "descending"
+    again.locator(".narrow input").fill("")
+    again.locator(".narrow select").nth(1).select_option("")
+    assert again.url.endswith("?sort=-price")
+    assert watched.said == []
+
+
+def test_an_address_that_says_nothing_known_shows_every_tool(demo_site: Path, open_page: Callable[..., Any]) -> None:
+    plain = list_shown(open_page(demo_site / "tools.html").page)
+    watched = open_page((demo_site / "tools.html").as_uri() + "?state=molten&sort=-forms-or-checks&further=1&sort=x")
+    assert list_shown(watched.page) == plain and watched.said == []
+    watched.page.locator(".narrow select").nth(0).select_option(index=1)
+    assert "further=1" in watched.page.url and "state=molten" not in watched.page.url
+
+
 @pytest.mark.parametrize("page", REGISTERS)
 def test_registers_print_without_losing_a_column(demo_site: Path, open_page: Callable[..., Any], page: str) -> None:
     watched = open_page(demo_site / page, width=720)

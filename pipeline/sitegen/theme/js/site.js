@@ -54,10 +54,9 @@
     return found ? parseFloat(found[0]) : Infinity;
   }
 
-  function sortTable(table, head) {
+  function sortTable(table, head, down) {
     var at = head.cellIndex;
     var byNumber = head.dataset.by === "number";
-    var down = head.getAttribute("aria-sort") === "ascending";
     var body = table.tBodies[0];
     var rows = Array.prototype.map.call(body.rows, function (row) { return [sortKey(row, at, byNumber), row]; });
     rows.sort(function (a, b) {
@@ -75,10 +74,14 @@
       button.type = "button";
       while (head.firstChild) button.appendChild(head.firstChild);
       head.appendChild(button);
-      button.addEventListener("click", function () { sortTable(table, head); });
+      button.addEventListener("click", function () {
+        sortTable(table, head, head.getAttribute("aria-sort") === "ascending");
+        table.dispatchEvent(new CustomEvent("sorted"));
+      });
     });
   }
 
+  window.siteTables = { sort: sortTable };
   addEventListener("keydown", focusSearch);
   addEventListener("hashchange", openTarget);
   addEventListener("beforeprint", openForPrint);
