@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -20,6 +19,12 @@ from pipeline.sitegen.rendering import render_page
 from pipeline.sitegen.spend_data import write_points
 from pipeline.views import addresses
 from pipeline.views.calendar_text import render_calendar
+from pipeline.views.csv_part_tables import (
+    list_part_tables,
+    render_findings_csv,
+    render_releases_csv,
+    render_rules_csv,
+)
 from pipeline.views.csv_tables import (
     render_evidence_csv,
     render_features_csv,
@@ -55,12 +60,13 @@ from pipeline.views.release_sheet import build_release_sheet, find_release_sheet
 from pipeline.views.resource_register import build_resource_register
 from pipeline.views.review_page import build_review_page
 from pipeline.views.rules_pages import build_rule_page, build_rules_page
-from pipeline.views.shapes_marks import Table
 from pipeline.views.shapes_part import PartPage
 from pipeline.views.shapes_parts import PartsPage, render_parts_index
-from pipeline.views.shapes_site import HomePage, ReviewPage, VehiclesPage
+from pipeline.views.shapes_site import HomePage, ReviewPage, RulePage, RulesPage, VehiclesPage
+from pipeline.views.shapes_spend import SpendPage
 from pipeline.views.spend import build_spend_page
 from pipeline.views.supplier_register import build_supplier_register
+from pipeline.views.table_files import file_tables, find_page_tables
 from pipeline.views.tool_register import build_tool_register
 from pipeline.views.traveller import TravellerSheet, build_traveller, find_traveller, has_traveller
 from pipeline.views.vehicles_page import build_vehicles_page
@@ -83,6 +89,7 @@ def build_part_views(file: PartFile, root: Path, site: str) -> PartViews:
         found = find_copies(root, file)
         view = build_part_page(file, found.published, found.picture)
         pages = {addresses.find_part_page(file.number): ("part.html", view), **_build_sheets(file, site)}
+        pages = _file_all(pages)
     return PartViews(pages, found.copies, frozenset(relied))
 
 
@@ -106,7 +113,12 @@ def build_shop_views(portfolio: Portfolio, root: Path) -> dict[str, tuple[str, A
     pages |= {addresses.find_rule_page(rule.id): ("rule.html", build_rule_page(portfolio, rule)) for rule in RULES}
     pages |= {page.head.href: ("method.html", page) for page in build_method_pages(portfolio)}
     pages |= _build_registers(portfolio)
-    return pages
+    return _file_all(pages)
+
+
+def _file_all(pages: Mapping[str, tuple[str, Any]]) -> dict[str, tuple[str, Any]]:
+    """Give every table of pages an address beside its page, where it has none of its own."""
+    return {at: (name, file_tables(view, at.removesuffix(".html"))) for at, (name, view) in pages.items()}
 
 
 def _build_registers(portfolio: Portfolio) -> dict[str, tuple[str, Any]]:
@@ -183,19 +195,11 @@ def _find_tables(view: Any, stem: str) -> Iterator[tuple[str, str]]:
         case PartPage():
             yield f"{stem}/features.csv", render_features_csv(view.features)
             yield f"{stem}/evidence.csv", render_evidence_csv(view.evidence)
-            tables = [view.tools, *(table for section in view.further for table in section.tables)]
-            yield from ((table.csv_href, render_table_csv(table)) for table in tables if table.csv_href)
-        case _:
-            yield from ((table.csv_href, render_table_csv(table)) for table in _collect_tables(view) if table.csv_href)
-
-
-def _collect_tables(view: Any) -> Iterator[Table]:
-    """Yield every table in a page of sections or of a method."""
-    if isinstance(view, Table):
-        yield view
-    elif isinstance(view, tuple):
-        for one in view:
-            yield from _collect_tables(one)
-    elif dataclasses.is_dataclass(view):
-        for name in ("sections", "tables", "symbols", "example"):
-            yield from _collect_tables(getattr(view, name, ()))
+            yield from list_part_tables(view, stem)
+        case RulesPage():
+            yield f"{stem}.csv", render_rules_csv(view)
+        case RulePage() if view.findings:
+            yield f"{stem}.csv", render_findings_csv(view.findings)
+        case SpendPage() if view.points:
+            yield addresses.SPEND_RELEASES, render_releases_csv(view.points)
+    yield from ((table.csv_href, render_table_csv(table)) for table in find_page_tables(view) if table.csv_href)

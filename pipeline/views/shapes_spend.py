@@ -106,6 +106,8 @@ class SpendPage:
     data_href: str
     sections: tuple[Section, ...]
     empty: str = ""
+    releases_href: str = ""
+    """Where the releases of every solved budget lie as CSV."""
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from pipeline.planning.funding_plan import PlanEnd
 from pipeline.portfolio.spending import Spending
-from pipeline.views.addresses import SPEND, SPEND_DATA, find_method_page
+from pipeline.views.addresses import SPEND, SPEND_DATA, SPEND_RELEASES, find_method_page
 from pipeline.views.money_words import COMMON_PRACTICE
 from pipeline.views.shapes_marks import Caution, Line, Link, Mark, Working, WorkingInput, build_line
 from pipeline.views.shapes_site import Figure, PageHead, Section, Tally
@@ -51,6 +51,7 @@ def build_spend_page(spending: Spending | None) -> SpendPage:
         word_budget(spending),
         SPEND_DATA,
         build_sections(spending),
+        releases_href=SPEND_RELEASES if points else "",
     )
 
 

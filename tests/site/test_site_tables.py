@@ -113,19 +113,58 @@ def test_page_and_files_guard_cells_alike(demo_site: Path, open_page: Callable[.
 
 
 def test_a_table_is_saved_under_its_name(demo_site: Path, open_page: Callable[..., Any], tmp_path: Path) -> None:
-    page = open_page(demo_site / "parts" / "TW-101.html").page
+    page = open_page(demo_site / "methods" / "gates.html").page
     with page.expect_download() as waiting:
-        page.get_by_role("button", name="This table as CSV: Requirements not met").press("Enter")
+        page.get_by_role("button", name="This table as CSV: What each symbol means").press("Enter")
     download = waiting.value
-    assert download.suggested_filename == "TW-101-Requirements-not-met.csv"
+    assert download.suggested_filename == "gates-What-each-symbol-means.csv"
     download.save_as(tmp_path / "saved.csv")
     rows = read_csv((tmp_path / "saved.csv").read_bytes().decode("utf-8"))
-    assert rows[0] == ["gate", "wants", "lacks"]
-    assert [
-        "quote",
-        "offers from at least 2 suppliers on the model as it is",
-        "Ask 1 more for an offer on revision D",
-    ] in rows
+    assert (
+        rows[0][0] == "symbol"
+        and len(rows) == 1 + page.locator("main section >> table").first.locator("tbody tr").count()
+    )
+
+
+LEGENDS = {
+    "What each symbol means", "Line kinds and what they mean", "Small drawings and what they mean", "Signatures",
+    "What to try, one row for each interface", "Features to look at and to measure", "",
+}  # fmt: skip
+"""Tables without a file: legends, lines to sign, the forms of a traveller (whose rows are a CSV to fill in, linked below
+them), and what people wrote themselves (no caption)."""
+TABLE = re.compile(
+    r"<table([^>]*)>(?:<caption[^>]*>([^<]*)</caption>)?.*?</table>(.*?)(?=<table|<h2|<section|\Z)", re.S
+)
+FOOT = re.compile(r'(?:</div>)?\s*(?:<p (?!class="tablefoot").*?</p>\s*)*<p class="tablefoot"><a href="([^"]+)"', re.S)
+
+
+def test_every_table_but_a_legend_has_a_file_that_is_found_without_script(demo_site: Path) -> None:
+    without: set[str] = set()
+    pages = sorted(demo_site.rglob("*.html"))
+    for path in pages:
+        text = path.read_text(encoding="utf-8")
+        for attributes, caption, after in TABLE.findall(text.partition("<main")[2]):
+            foot, named = FOOT.match(after.lstrip()), re.search(r'data-file="([^"]+)"', attributes)
+            href = foot[1] if foot else named[1] if named else None
+            if href is None:
+                without.add(caption)
+                continue
+            assert (path.parent / href).is_file(), (path.name, caption, href)
+            assert len(re.findall(f'<a href="{re.escape(href)}" download>', text)) >= 1, (path.name, caption)
+    assert without == LEGENDS, without ^ LEGENDS
+    assert len(pages) > 200
+
+
+def test_the_tables_of_a_part_say_in_their_files_what_the_page_says(demo_site: Path) -> None:
+    folder = demo_site / "parts" / "TW-101"
+    found = {path.stem: read_csv(path.read_bytes().decode("utf-8")) for path in folder.glob("*.csv")}
+    assert {"gates", "coverage", "quotes", "history", "made-from", "would-go-stale"} <= set(found)
+    lacks = {(row[0], row[5]) for row in found["gates"]}
+    assert ("quote", "Ask 1 more for an offer on revision D") in lacks
+    assert found["quotes"][0][:3] == ["group", "line", "unit"] and "Q1" in found["quotes"][0][3]
+    assert found["coverage"][0][0] == "body" and len(found["coverage"]) > 1
+    assert all(len({len(row) for row in rows}) == 1 for rows in found.values())
+    assert {row[0] for row in found["history"][1:]} and found["history"][0][3] == "recorded on"
 
 
 def test_lists_of_home_and_review_are_files_too(demo_site: Path, open_page: Callable[..., Any]) -> None:
@@ -149,5 +188,9 @@ def test_no_two_tables_share_a_file(demo_site: Path) -> None:
         ):
             found.setdefault((path.parent / match[2]).resolve(), set()).add((path.name, match[1]))
     assert len(found) > 60
-    assert {path.name: tables for path, tables in found.items() if len(tables) > 1} == {}
+    shared = {path.name: {caption for _, caption in tables} for path, tables in found.items() if len(tables) > 1}
+    assert set(shared.get("quotes.csv", ())) <= {
+        "Quotes on one footing"
+    }  # the sheet of quotes shows the part's own table
+    assert set(shared) <= {"quotes.csv"}
     assert all(path.is_file() for path in found)
