@@ -25,7 +25,7 @@ from pipeline.measuring.points import (
     find_smallest_spread,
     thin_points,
 )
-from pipeline.measuring.radial import fit_radial_linear, settle_radial
+from pipeline.measuring.radial import STRAIGHT, fit_radial_linear, settle_radial
 
 _STARTING_POINTS = 2000
 
@@ -201,18 +201,36 @@ def _settle_circle(moved: Floats) -> Settled[Floats]:
 
 
 def _narrow_zone(moved: Floats, start: Floats) -> Floats:
-    """Two circles about one centre as close together as possible: linear programmes about the moving centre."""
-    state = start
-    for _ in range(20):
-        offset = moved - state[:2]
-        distances = np.hypot(offset[:, 0], offset[:, 1])
-        columns = np.column_stack([offset / np.maximum(distances, 1e-300)[:, None], np.ones(len(moved))])
-        zone = find_minimum_zone(distances, columns)
-        shift = np.array(zone.parameters[:2])
-        state = np.append(state[:2] + shift, zone.parameters[2])
-        if float(np.abs(shift).max()) < 1e-11:
-            break
-    return state
+    """Two circles about one centre as close together as possible: linear programmes about the moving centre.
+
+    A step that does not narrow the zone is shortened. Where the zone narrows on and on as the centre runs away, the
+    best band is a straight one, and the points have no circle.
+    """
+    centre, share, here = start[:2], 1.0, _spread_about(moved, start[:2])
+    shift = _find_shift(*here[:2])
+    while share * float(np.abs(shift).max()) > 1e-11 and here[1].max() < STRAIGHT:
+        trial = _spread_about(moved, centre + share * shift)
+        if trial[2] < here[2] * (1 - 1e-12):
+            centre, here, share = centre + share * shift, trial, min(1.0, 2 * share)
+            shift = _find_shift(*here[:2])
+        else:
+            share /= 4
+    if here[1].max() >= STRAIGHT:
+        raise ValueError("the points bend too little: the zone straightens; measure more of the turn, or fit it flat")
+    return np.append(centre, (here[1].max() + here[1].min()) / 2)
+
+
+def _find_shift(offset: Floats, distances: Floats) -> Floats:
+    """Where the centre of the narrowest zone lies to first order, from the points as seen from the centre so far."""
+    columns = np.column_stack([offset / np.maximum(distances, 1e-300)[:, None], np.ones(len(offset))])
+    return np.array(find_minimum_zone(distances, columns).parameters[:2])
+
+
+def _spread_about(moved: Floats, centre: Floats) -> tuple[Floats, Floats, float]:
+    """Points as seen from a centre, their distances, and how far these lie apart."""
+    offset = moved - centre
+    distances = np.hypot(offset[:, 0], offset[:, 1])
+    return offset, distances, float(np.ptp(distances))
 
 
 def _report(

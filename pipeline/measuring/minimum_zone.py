@@ -10,7 +10,6 @@ from pipeline.measuring.points import Floats
 
 _START = 64
 _ADDED = 32
-_MOST_ROUNDS = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +49,11 @@ def find_minimum_zone(values: Floats, columns: Floats) -> MinimumZone:
     if size == 0.0:
         return MinimumZone(tuple(solution.tolist()), 0.0)
     residuals = (values - columns @ solution) / size
-    chosen = _pick_extremes(residuals, _START)
-    change = np.zeros(columns.shape[1])
-    for _ in range(_MOST_ROUNDS):
+    chosen = fresh = _pick_extremes(residuals, _START)
+    while fresh.size:  # every round takes in readings that were not there yet, so it ends
         change, half = _solve_programme(residuals[chosen], columns[chosen])
         left = residuals - columns @ change
-        over = np.flatnonzero(np.abs(left) > half + 1e-10)
-        fresh = np.setdiff1d(over, chosen)
-        if not fresh.size:
-            break
+        fresh = np.setdiff1d(np.flatnonzero(np.abs(left) > half + 1e-10), chosen)
         chosen = np.union1d(chosen, fresh[_pick_extremes(left[fresh], _ADDED)])
     final = solution + change * size
     return MinimumZone(tuple(final.tolist()), 2 * float(np.abs(values - columns @ final).max()))

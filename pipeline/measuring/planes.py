@@ -91,7 +91,7 @@ def fit_plane_minimum_zone(points: npt.ArrayLike) -> PlaneFit:
     array = np.asarray(points, dtype=np.float64)
     moved, centroid, scale = centre_and_scale(array, "a plane")
     normal, middle = np.array(start.normal), 0.0
-    for _ in range(5):
+    for _ in range(4):  # each turn squares the tilt that is left
         frame = build_frame(normal)
         local = moved @ frame.T
         zone = find_minimum_zone(local[:, 2], np.column_stack([np.ones(len(local)), local[:, :2]]))
@@ -99,8 +99,6 @@ def fit_plane_minimum_zone(points: npt.ArrayLike) -> PlaneFit:
         turned = np.array([-tilt_u, -tilt_v, 1.0])
         middle = middle / float(np.linalg.norm(turned))
         normal = turned / np.linalg.norm(turned) @ frame
-        if max(abs(tilt_u), abs(tilt_v)) < 1e-9:
-            break
     if orient(normal) @ normal < 0:
         normal, middle = -normal, -middle
     deviations = (moved @ normal - middle) * scale

@@ -11,7 +11,7 @@ from pipeline.measuring.points import Floats, thin_points
 
 _SAMPLE = 2000
 _POLISHED = 1e-10  # of the size of the points: on a long scan the last figures cost time and mean nothing
-_STRAIGHT = 1e5  # a radius of this many times the spread of the points is a straight line to any instrument
+STRAIGHT = 1e5  # a radius of this many times the spread of the points is a straight line to any instrument
 
 
 def fit_radial_linear(moved: Floats) -> Floats:
@@ -84,6 +84,6 @@ def settle_radial(moved: Floats, starts: Sequence[Floats]) -> Settled[Floats]:
     settled = min(trials, key=lambda trial: trial.cost)
     if len(sample) < len(moved):
         settled = minimise(RadialDistances(moved), np.add, settled.state, smallest_step=_POLISHED)
-    if not settled.has_settled or abs(float(settled.state[-1])) > _STRAIGHT:
+    if not settled.has_settled or abs(float(settled.state[-1])) > STRAIGHT:
         raise ValueError("the points bend too little: the radius runs away; measure more of the turn, or fit it flat")
     return settled
