@@ -1,7 +1,8 @@
 """How fast, as ratios against a floor in the same run: `python3 tests/scale/benchmarks.py [--quick] [--write]`.
 
-Every row runs the work and its floor by turns, several times, and divides the medians. `--write` puts the table into
-DEVELOPERS.md. Nothing here is a test: machines differ, ratios less so.
+Every row runs the work and its floor by turns, several times, and divides the medians. A second table says where the
+time of a build and a check goes, by room (`where.py`). `--write` puts both into DEVELOPERS.md. Nothing here is a test:
+machines differ, ratios less so.
 """
 
 from __future__ import annotations
@@ -255,8 +256,22 @@ def render_table(rows: Sequence[Row]) -> str:
     return "\n".join(lines)
 
 
-def measure_all(quick: bool) -> list[Row]:
-    """Measure everything."""
+def find_where(workspace: Path) -> str:
+    """Return the table of where the time of a check and of three builds goes."""
+    from where import render_shares, sample
+
+    build = ["build", "-w", str(workspace)]
+    clear_cache(workspace)
+    columns = {"build, nothing cached": sample(build), "build, nothing changed": sample(build)}
+    record = sorted(workspace.glob("projects/*/part.yaml"))[0]
+    record.write_text(record.read_text("utf-8").replace("name: ", "name: New ", 1), "utf-8")
+    columns["build, one record edited"] = sample(build)
+    columns["check"] = sample(["check", "-w", str(workspace)])
+    return render_shares(columns)
+
+
+def measure_all(quick: bool) -> tuple[list[Row], str]:
+    """Measure everything: the rows, and where the time goes."""
     times = 3 if quick else 5
     with tempfile.TemporaryDirectory(prefix="pipeline-bench-") as name:
         place = Path(name)
@@ -265,17 +280,18 @@ def measure_all(quick: bool) -> list[Row]:
         rows = measure_start(times)
         rows.append(measure_check(small, 200, times)[0])
         rows += measure_build(small, plain, 200, times)[0]
+        where = find_where(small)
         rows += measure_growth(place, (100, 400) if quick else (200, 1000, 5000), 1 if quick else 2)
         rows += measure_large(place, 400 if quick else 2000, 1 if quick else 3)
-    return rows + measure_rooms(quick)
+    return rows + measure_rooms(quick), where
 
 
-def write_table(table: str) -> None:
-    """Put the table into DEVELOPERS.md."""
+def write_table(name: str, table: str) -> None:
+    """Put a table between its marks in DEVELOPERS.md."""
     page = ROOT / "DEVELOPERS.md"
     text = page.read_text("utf-8")
-    block = f"<!-- benchmarks -->\n{table}\n<!-- /benchmarks -->"
-    page.write_text(re.sub(r"<!-- benchmarks -->.*?<!-- /benchmarks -->", lambda _: block, text, flags=re.S), "utf-8")
+    block = f"<!-- {name} -->\n{table}\n<!-- /{name} -->"
+    page.write_text(re.sub(rf"<!-- {name} -->.*?<!-- /{name} -->", lambda _: block, text, flags=re.S), "utf-8")
 
 
 def main() -> None:
@@ -284,10 +300,12 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="smaller sizes and fewer runs")
     parser.add_argument("--write", action="store_true", help="put the table into DEVELOPERS.md")
     options = parser.parse_args()
-    table = render_table(measure_all(options.quick))
-    print(table)
+    rows, where = measure_all(options.quick)
+    table = render_table(rows)
+    print(f"{table}\n\n{where}")
     if options.write:
-        write_table(table)
+        write_table("benchmarks", table)
+        write_table("where", where)
 
 
 if __name__ == "__main__":
