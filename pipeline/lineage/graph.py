@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from graphlib import CycleError, TopologicalSorter
+from heapq import heappop, heappush
 from typing import Any
 
 from pipeline.lineage.freshness import PartLineage
@@ -11,31 +12,30 @@ from pipeline.lineage.nodes import SECTION_LABELS
 from pipeline.model.workspace import Workspace
 
 
-def build_graph(lineage: PartLineage) -> Any:
-    """Return a networkx DiGraph of one part: an edge leads from what was there first to what was made from it."""
-    import networkx as nx  # a third of a check's start-up time: only where a graph is really walked
-
-    graph: Any = nx.DiGraph()
-    for node in lineage.nodes.values():
-        graph.add_node(node.id)
-        for parent in node.parents:
-            graph.add_edge(parent, node.id)
-    return graph
-
-
 def order_nodes(lineage: PartLineage) -> tuple[str, ...]:
-    """Return node ids so that everything comes after what it was made from; the same graph gives the same order."""
-    import networkx as nx
+    """Return node ids so that everything comes after what it was made from; the same graph gives the same order.
 
-    graph = build_graph(lineage)
+    Of what may come next the smallest by section and id comes first (a lexicographical topological order). Where the
+    record has a ring, all stand by section and id.
+    """
     rank = {section: place for place, section in enumerate(SECTION_LABELS)}
 
     def sort_key(node_id: str) -> tuple[int, str]:
         return (rank.get(node_id.split("/")[-1].split(".")[0], 99), node_id)
 
-    if not nx.is_directed_acyclic_graph(graph):
-        return tuple(sorted(graph, key=sort_key))
-    return tuple(nx.lexicographical_topological_sort(graph, key=sort_key))
+    sorter = TopologicalSorter({node.id: set(node.parents) for node in lineage.nodes.values()})
+    try:
+        sorter.prepare()
+    except CycleError:
+        return tuple(sorted({*lineage.nodes, *(p for n in lineage.nodes.values() for p in n.parents)}, key=sort_key))
+    ordered: list[str] = []
+    ready: list[tuple[tuple[int, str], str]] = []
+    while sorter.is_active():
+        for node_id in sorter.get_ready():
+            heappush(ready, (sort_key(node_id), node_id))
+        ordered.append(heappop(ready)[1])
+        sorter.done(ordered[-1])
+    return tuple(ordered)
 
 
 def find_affected(lineage: PartLineage, features: Iterable[str]) -> tuple[str, ...]:
@@ -70,7 +70,7 @@ def find_cycles(workspace: Workspace) -> tuple[tuple[str, ...], ...]:
 
 
 def _name_cycles(edges: Iterable[tuple[str, str]]) -> tuple[tuple[str, ...], ...]:
-    import networkx as nx
+    import networkx as nx  # a third of a check's start-up time: only where there is a ring to be named
 
     graph: Any = nx.DiGraph(edges)
     found = []

@@ -22,8 +22,8 @@ from pipeline.model.words import GATES
 from pipeline.portfolio.money import convert_money, convert_price
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.views.change_cost import render_amount, render_impact, render_span
+from pipeline.views.open_cells import find_cars, find_open_cells
 from pipeline.views.states import name_person, name_supplier
-from pipeline.views.traveller import find_cars, find_open_cells
 
 WIDE = 78
 

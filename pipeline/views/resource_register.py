@@ -16,11 +16,12 @@ from pipeline.portfolio.outlook import find_outlook
 from pipeline.portfolio.portfolio import PartFile, Portfolio
 from pipeline.views.addresses import FLOW, REGISTERS, RESOURCES, find_part_page
 from pipeline.views.money_words import build_row
+from pipeline.views.open_cells import find_cars
 from pipeline.views.part_head import word_body
 from pipeline.views.shapes_marks import Cell, Column, Line, Link, Mark, RangeMark, Row, Run, Table, Tone, build_line
 from pipeline.views.shapes_site import PageHead, Section, SectionsPage, Tally
 from pipeline.views.states import name_person, name_vehicle
-from pipeline.views.traveller import find_cars, find_traveller, has_traveller
+from pipeline.views.traveller import find_traveller, has_traveller
 from pipeline.views.wording import word_count, word_day, word_number
 
 NO_RESOURCE = "No resource is on record. Write what parts queue for, with its hours a week, into shared/resources.yaml."

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from urllib.parse import quote as quote_address
 from urllib.parse import urlsplit
 
-from pipeline.lineage.coverage import Cell, CellState, compute_coverage
+from pipeline.lineage.coverage import CellState
 from pipeline.model.catalogue import Catalogues
-from pipeline.model.part import Feature, Part
+from pipeline.model.part import Feature
 from pipeline.model.words import GATES, Gate, GateState, Hand, SafetyLevel
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.reading.traveller import COLUMNS
 from pipeline.views.addresses import PARTS, find_part_page
+from pipeline.views.open_cells import find_cars, find_open_cells
 from pipeline.views.part_head import build_cautions, build_fit_link, build_title_block
 from pipeline.views.reasons import word_features
 from pipeline.views.requirements import find_need, word_requirement
@@ -233,24 +234,6 @@ def _word_process(file: PartFile, name: str) -> str:
     process = prototype.process if found is None else found.name
     coat = ", coated" if prototype.coated else ""
     return f"{process[:1].lower()}{process[1:]}{coat}" if not process[:2].isupper() else f"{process}{coat}"
-
-
-def find_open_cells(file: PartFile) -> tuple[Cell, ...]:
-    """Return the applications and hands without a good fit check that counts."""
-    coverage = compute_coverage(file.part, file.lineage)
-    return tuple(cell for cell in coverage.cells if cell.state is not CellState.GOOD)
-
-
-def find_cars(catalogues: Catalogues, part: Part, application: str) -> tuple[str, ...]:
-    """Return the vehicles on which an application can be tried: same vehicle and body, a year within its years."""
-    fit = part.fits.get(application)
-    return tuple(
-        key
-        for key, car in catalogues.vehicles.cars.items()
-        if fit is not None
-        and (car.vehicle, car.body) == (fit.vehicle, fit.body)
-        and fit.years.first <= car.year <= fit.years.last
-    )
 
 
 def list_rows(file: PartFile) -> tuple[TravellerRow, ...]:

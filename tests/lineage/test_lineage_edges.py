@@ -6,6 +6,8 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from lineage.lineage_workspace import build_workspace, parse_text
 
 from pipeline.findings.sample import SAMPLE_PART
@@ -194,3 +196,26 @@ def test_a_trial_speaks_of_the_coating_that_closes_its_gap(interface: dict[str, 
     record["interfaces"]["seat"] = {"what": "hook to sill", "gap": {"limits": [0.1, 0.9]}, **interface}
     node = compute_lineage(build_workspace(record)).parts["SD-100"].nodes["fit_checks.F1"]
     assert node.covers == ("length", "plate")
+
+
+@given(st.integers(0, 2**32), st.integers(1, 12))
+def test_the_order_is_that_of_a_reference_library(seed: int, size: int) -> None:
+    """networkx's lexicographical topological sort, on acyclic lineages made at random."""
+    import random
+
+    import networkx as nx
+
+    from pipeline.lineage.nodes import SECTION_LABELS
+
+    chance, sections = random.Random(seed), list(SECTION_LABELS)
+    lineage = compute_lineage(build_workspace(build_record("SD-100"))).parts["SD-100"]
+    one = next(iter(lineage.nodes.values()))
+    names = [f"{chance.choice(sections)}.{chance.choice('abc')}{n}" for n in range(size)]
+    parents = {name: tuple(p for p in names[:at] if chance.random() < 0.3) for at, name in enumerate(names)}
+    made = replace(lineage, nodes={n: replace(one, id=n, parents=parents[n]) for n in chance.sample(names, size)})
+    graph = nx.DiGraph()
+    graph.add_nodes_from(names)
+    graph.add_edges_from((p, n) for n in names for p in parents[n])
+    rank = {section: place for place, section in enumerate(sections)}
+    expected = nx.lexicographical_topological_sort(graph, key=lambda n: (rank[n.split(".")[0]], n))
+    assert order_nodes(made) == tuple(expected)
