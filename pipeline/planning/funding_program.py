@@ -41,10 +41,8 @@ class Columns:
     start: int
     window: Window
 
-    def find_at(self, quarter: int) -> int | None:
-        """Return the column that says "by this quarter"; None before the window opens."""
-        if quarter < self.window.first:
-            return None
+    def find_at(self, quarter: int) -> int:
+        """Return the column that says "by this quarter", which is not before the window opens."""
         return self.start + min(quarter, self.window.last) - self.window.first
 
     @property
@@ -184,9 +182,8 @@ class _Builder:
         if tool.on_hand_from is not None:
             return
         for quarter in range(product.window.first, product.window.last + 1):
-            column = self.tools[tool.key].find_at(quarter - lag - tool.ready_after)
-            if column is not None:
-                self.rows.add_implication(product.start + quarter - product.window.first, column)
+            column = self.tools[tool.key].find_at(quarter - lag - tool.ready_after)  # no sale begins before its tools
+            self.rows.add_implication(product.start + quarter - product.window.first, column)
 
     def add_cash(self) -> tuple[dict[int, int], dict[int, float]]:
         rows, scales, cash = {}, {}, self.case.opening_cash

@@ -118,13 +118,9 @@ def _explain(facts: _Facts, tool: Tool) -> ToolReason:
 def _explain_in(facts: _Facts, tool: Tool, carried: tuple[str, ...]) -> Reason:
     amount = compute_worth_carried(facts.standing, tool.key)
     carries = f"It carries {render_keys(carried)}" if carried else "It carries nothing in this plan"
-    if tool.must and amount <= 0:
-        words = (
-            f"It is told to be in. {carries}; without it, all else as planned, {facts.render(-amount)} more is left."
-        )
-        return Reason(ReasonKind.MUST, words, amount)
     told = "It is told to be in. " if tool.must else ""
-    words = f"{told}{carries}; without it, all else as planned, the plan is worth {facts.render(amount)} less."
+    less = f"the plan is worth {facts.render(amount)} less" if amount > 0 else f"{facts.render(-amount)} more is left"
+    words = f"{told}{carries}; without it, all else as planned, {less}."
     return Reason(ReasonKind.MUST if tool.must else ReasonKind.EARNS, words, amount)
 
 

@@ -47,12 +47,12 @@ def _find_short_cash(case: FundingCase, program: Program, must: tuple[str, ...])
 
 
 def _find_first_short(program: Program, x: np.ndarray) -> int:
-    for quarter, row in sorted(program.cash_rows.items()):
+    def compute_over(row: int) -> float:
         part = slice(program.indptr[row], program.indptr[row + 1])
-        used = float(program.data[part] @ x[program.indices[part]])
-        if used > program.row_upper[row] + 1e-6:
-            return quarter
-    return max(program.cash_rows)
+        return float(program.data[part] @ x[program.indices[part]]) - float(program.row_upper[row])
+
+    short = (quarter for quarter, row in sorted(program.cash_rows.items()) if compute_over(row) > 1e-6)
+    return next(short, max(program.cash_rows))  # what is short by less than the rounding is short in the end
 
 
 def _find_short_capacity(case: FundingCase, program: Program, must: tuple[str, ...]) -> tuple[Fault, ...] | None:

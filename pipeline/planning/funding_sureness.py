@@ -199,16 +199,18 @@ def _solve_worlds(
         best = compute_plan(world, gap)
         if best.plan is None or _is_stopped(best):
             yield None if _is_stopped(best) else _find_short(best)
-            continue
-        if {key for key, quarter in best.plan.releases.items() if quarter == 0} == now:
+        elif {key for key, quarter in best.plan.releases.items() if quarter == 0} == now:
             yield _World(best.plan, 0.0, 0.0)
-            continue
-        kept = compute_plan(fix_first_quarter(world, plan), gap)
-        if _is_stopped(kept):
-            yield None
-            continue
-        regret = None if kept.plan is None else max(0.0, best.plan.worth - kept.plan.worth)
-        yield _World(best.plan, regret, _find_short(kept) if kept.plan is None else 0.0)
+        else:
+            kept = compute_plan(fix_first_quarter(world, plan), gap)
+            yield None if _is_stopped(kept) else _compare(best.plan, kept)
+
+
+def _compare(best: FundingPlan, kept: PlanAnswer) -> _World:
+    """Return what a world's best plan is worth beyond the best that today's releases leave."""
+    if kept.plan is None:
+        return _World(best, None, _find_short(kept))
+    return _World(best, max(0.0, best.worth - kept.plan.worth), 0.0)
 
 
 def _is_stopped(answer: PlanAnswer) -> bool:

@@ -9,7 +9,7 @@ import pytest
 from pipeline.planning.funding_account import compute_account
 from pipeline.planning.funding_case import EitherOr, FundingCase, Overlap, Product, Quarter, Resource, Tool, Use
 from pipeline.planning.funding_idle import find_idle_spend
-from pipeline.planning.funding_plan import FundingPlan, compute_plan
+from pipeline.planning.funding_plan import FundingPlan, PlanEnd, compute_plan
 from pipeline.planning.funding_reasons import ReasonKind, ToolReason, explain_plan
 
 COSTS = {"T1": 38, "T2": 21, "T3": 4, "T4": 3, "T5": 12, "T6": 9, "T7": 3.5, "T8": 5, "T9": 16}
@@ -180,3 +180,131 @@ def test_what_a_tool_carries_is_the_worth_without_it() -> None:
         releases = {k: q for k, q in plan.releases.items() if k != key}
         launches = {p: q for p, q in plan.launches.items() if p not in reasons[key].products}
         assert reasons[key].why.amount == pytest.approx(plan.worth - compute_account(case, releases, launches).worth)
+
+
+# -- plans as they are handed in: what is said of a place does not depend on how the plan was found ------------------
+
+
+def place(case: FundingCase, releases: dict[str, int], launches: dict[str, int], *, proven: bool = True) -> FundingPlan:
+    """Return a plan with these releases and launches."""
+    account = compute_account(case, releases, launches)
+    end = PlanEnd.GOAL if proven else PlanEnd.TIME
+    return FundingPlan(releases, launches, account, account.worth, 0.0, proven, end, "")
+
+
+def explain(case: FundingCase, plan: FundingPlan) -> dict[str, ToolReason]:
+    return {reason.tool: reason for reason in explain_plan(case, plan)}
+
+
+PAIR = FundingCase(
+    (Quarter("Q1", 100.0), Quarter("Q2", 0.0)),
+    (Tool("A", (10.0,)), Tool("B", (10.0,))),
+    (Product("ab", (50.0,), ("A", "B")), Product("a", (30.0,), ("A",), must_not=True)),
+)
+
+
+@pytest.mark.parametrize(
+    ("earliest", "kind", "words", "waits"),
+    [
+        (1, ReasonKind.WAITS_FOR_TOOL, "Its products wait for B anyway.", ("B",)),
+        (0, ReasonKind.NO_GAIN, "Releasing it earlier would add no worth.", ()),
+    ],
+)
+def test_a_tool_that_could_come_earlier_says_what_holds_its_products(
+    earliest: int, kind: ReasonKind, words: str, waits: tuple[str, ...]
+) -> None:
+    case = change_tool(PAIR, "B", earliest=earliest)
+    timing = explain(case, place(case, {"A": 1, "B": 1}, {"ab": 1}))["A"].why_not_earlier
+    assert timing is not None and (timing.kind, timing.words, timing.waits_for) == (kind, words, waits)
+
+
+def test_a_tool_that_alone_holds_back_its_product_waits_for_nobody() -> None:
+    """B stands there from the first quarter; A could have, too: nothing is named that would have to come with it."""
+    timing = explain(PAIR, place(PAIR, {"A": 1, "B": 0}, {"ab": 1}))["A"].why_not_earlier
+    assert timing is not None and (timing.kind, timing.waits_for) == (ReasonKind.NO_GAIN, ())
+
+
+def test_a_tool_that_carries_nothing_says_so() -> None:
+    found = explain(PAIR, place(PAIR, {"A": 0, "B": 0}, {}))["A"]
+    assert found.why.words == "It carries nothing in this plan; without it, all else as planned, 10 more is left."
+
+
+LONE = FundingCase((Quarter("Q1", 100.0),), (Tool("A", (10.0,)),), (Product("a", (30.0,), ("A",)),))
+
+
+@pytest.mark.parametrize(
+    ("proven", "kind", "words"),
+    [
+        (False, ReasonKind.NOT_SEARCHED, "It would add 20 with a, but the search ended before it was placed."),
+        (True, ReasonKind.WORTH, "With a it would add no worth that counts."),
+    ],
+)
+def test_a_tool_that_would_fit_and_gain_says_that_the_search_ended_before_it(
+    proven: bool, kind: ReasonKind, words: str
+) -> None:
+    why = explain(LONE, place(LONE, {}, {}, proven=proven))["A"].why
+    assert (why.kind, why.words, why.amount) == (kind, words, 20.0)
+
+
+# two products that take 60 from each other: with all the cash in the world a alone is sold, not both
+RIVALS = FundingCase(
+    (Quarter("Q1", 20.0),),
+    (Tool("A", (50.0,)), Tool("B", (30.0,))),
+    (Product("a", (100.0,), ("A",)), Product("b", (60.0,), ("B",))),
+    (Overlap("a", "b", 60.0),),
+)
+
+
+def test_the_second_best_says_that_a_larger_plan_does_without_it() -> None:
+    why = explain(RIVALS, place(RIVALS, {}, {}))["B"].why
+    assert (why.kind, why.amount, why.quarter) == (ReasonKind.CASH, 10.0, 0)
+    assert why.words == (
+        "With b it would add 30, a larger plan does without it; it takes 10 more cash than is left; "
+        "it is missing from Q1 on."
+    )
+    rich = replace(RIVALS, opening_cash=20.0)
+    assert explain(rich, place(rich, {}, {}, proven=False))["B"].why.kind is ReasonKind.NOT_SEARCHED
+
+
+@pytest.mark.parametrize(
+    ("change", "kind", "words"),
+    [
+        ({"products": (Product("a", (30.0,), ("A",), must_not=True),)}, ReasonKind.KEPT_OUT,
+         "Every product that needs it is kept out by instruction."),
+        ({"tools": (Tool("A", (10.0,), not_before=1),)}, ReasonKind.WINDOW,
+         "A is not to be released before 1 quarter after Q1 and the last quarter for it is Q1."),
+        ({"tools": (Tool("A", (10.0,)), Tool("Z", (1.0,), on_hand_from=0)), "either_or": (EitherOr(("A", "Z")),)}, ReasonKind.EITHER_OR,
+         "Only one of an either-or is taken, and Z is."),
+    ],
+)  # fmt: skip
+def test_a_tool_without_any_way_in_says_what_is_in_the_way(
+    change: dict[str, object], kind: ReasonKind, words: str
+) -> None:
+    case = replace(LONE, **change)  # type: ignore[arg-type]
+    why = explain(case, place(case, {}, {}))["A"].why
+    assert (why.kind, why.words) == (kind, words)
+
+
+def test_a_way_that_begins_after_a_window_has_closed_is_no_way() -> None:
+    """A may come in the first quarter only, and the cash is there in the second: what is named is the first quarter."""
+    quarters = (Quarter("Q1", 0.0), Quarter("Q2", 100.0))
+    case = replace(LONE, quarters=quarters, tools=(Tool("A", (10.0,), not_after=0),))
+    why = explain(case, place(case, {}, {}))["A"].why
+    assert (why.kind, why.amount, why.quarter) == (ReasonKind.CASH, 10.0, 0)
+
+
+def test_a_tool_gains_with_the_others_that_it_completes_as_far_as_they_add_worth() -> None:
+    """A gives a (30); with it b (5 more) and c (which takes 40 from a) could be sold too: 30 + 5 - 10, and no c."""
+    products = (Product("a", (30.0,), ("A",)), Product("b", (5.0,), ("A",)), Product("c", (20.0,), ("A",)))
+    case = replace(LONE, products=products, overlaps=(Overlap("a", "c", 40.0),))
+    why = explain(case, place(case, {}, {}, proven=False))["A"].why
+    assert (why.kind, why.amount) == (ReasonKind.NOT_SEARCHED, 25.0)
+
+
+def test_room_on_the_press_is_not_named_where_cash_is_what_lacks() -> None:
+    tools = (Tool("A", (10.0,), uses=(Use("press", (1.0,)),)),)
+    case = replace(LONE, quarters=(Quarter("Q1", 4.0),), tools=tools, resources=(Resource("press", (5.0,)),))
+    why = explain(case, place(case, {}, {}))["A"].why
+    assert (why.kind, why.amount, why.resource) == (ReasonKind.CASH, 6.0, None)
+    enough = replace(case, opening_cash=6.0)
+    assert explain(enough, place(enough, {}, {}, proven=False))["A"].why.kind is ReasonKind.NOT_SEARCHED

@@ -60,6 +60,14 @@ def test_costs_above_the_cash_are_counted_as_short() -> None:
     assert {t.tool: t.share for t in sure.tools} == {"A": 0.0, "B": 1.0}
 
 
+def test_a_world_whose_must_dos_cannot_be_paid_has_no_plan_and_is_short() -> None:
+    """A costs 12 there, and 10 is there: 2 are missing, and nothing is chosen in that world."""
+    case = replace(TWO, tools=(replace(TWO.tools[0], must=True), TWO.tools[1]))
+    sure = compute_sureness(case, solve(case), WorldModel(cost={"A": Spread(1.2, 1.2, 1.2)}), seed=1, worlds=3)
+    assert (sure.worlds, sure.short_worlds, sure.short_most) == (3, 3, pytest.approx(2.0))
+    assert {t.tool: t.share for t in sure.tools} == {"A": 0.0, "B": 0.0}
+
+
 def test_delay_moves_parts_and_gates_later() -> None:
     case = replace(
         TWO,
