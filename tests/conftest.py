@@ -17,8 +17,8 @@ TESTS = Path(__file__).parent
 if str(TESTS) not in sys.path:  # tests share builders that lie beside them
     sys.path.insert(0, str(TESTS))
 
-settings.register_profile("repeatable", derandomize=True)
-"""The same examples in every run; `HYPOTHESIS_PROFILE=default` looks for new ones."""
+settings.register_profile("repeatable", derandomize=True, deadline=None)
+"""The same examples in every run, however busy the machine; `HYPOTHESIS_PROFILE=default` looks for new ones."""
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 from real_browser import browser, open_page  # noqa: E402, F401 - fixtures of every folder

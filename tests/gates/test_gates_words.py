@@ -7,10 +7,14 @@ from pathlib import Path
 
 import pytest
 from gates.gates_policy import find_requirement, write_policy
+from lineage.lineage_workspace import build_workspace
+from lineage.test_lineage_edges import build_record
 
-from pipeline.gates.judgement import count_words, find_outside, name_list
+from pipeline.gates.judgement import Bench, count_words, find_outside, name_list
 from pipeline.gates.tried import describe_cell
 from pipeline.lineage.coverage import Cell, CellState
+from pipeline.lineage.freshness import compute_lineage
+from pipeline.model.catalogue import NeedParameters
 from pipeline.model.part import Feature, Reading
 from pipeline.model.quantity import Limits
 from pipeline.model.words import FeatureKind, Hand
@@ -96,3 +100,9 @@ def test_an_assembly_tells_what_waits_and_what_has_no_source(sample: Callable[..
     found = find_requirement(sample(parts, write_policy()), "tooling.children")
     assert found.answer.words == "0 of 1 parts of the assembly released; pin has no source"
     assert found.answer.todo == ("release SD-999 first", "find a source for pin")
+
+
+def test_where_files_were_not_looked_at_what_is_named_is_taken_to_be_there() -> None:
+    space = build_workspace(build_record("SD-100"))
+    bench = Bench(space.parts["SD-100"], compute_lineage(space).parts["SD-100"], space, NeedParameters())
+    assert bench.has_file("evidence/o1.csv") and not bench.has_file(None)
