@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from gates.gates_policy import GATE_OF, find_requirement, write_family, write_policy
 
+from pipeline.findings.sample import SAMPLE_SHARED
 from pipeline.gates.judgement import Met
 
 MET, UNMET = Met.MET, Met.UNMET
@@ -27,6 +28,36 @@ FA = "tools: [die], of: A, on: 2026-05-20, by: ann, seen_by: bob, settings: evid
 HARD = "kind: hardness-test, of: P1, on: 2026-05-21, by: ann, at: lab, covers: [hard], file: evidence/o1.csv"
 S2 = "safety: S2\nsafety_review: {on: 2026-01-05, by: bob, regulations: [lamps], plan: at the laboratory}\n"
 ARM = "resources: {}\ninstruments: {arm: {name: arm, mpe_mm: %s, calibrated: 2025-06-01, due: %s}}\n"
+
+
+HANDS = "hands: {left: SD-100, right: SD-101, relation: mirror}\n"
+SEATS = (
+    "interfaces:\n  seat: {what: s, gap: {limits: [0.1, 0.9]}, features: [length]}\n"
+    f"  rim: {{what: r, gap: {{limits: [0.1, 0.9]}}, features: [length]}}\nfit_checks:\n  F1: {{{FIT}, seen_by: bob, gaps: {{seat: [0.4]}}, result: good}}\n"
+)
+PLATED = (
+    "features:\n  length: {what: l, kind: size, nominal: 40, limits: [-0.2, 0.2], unit: mm, critical: true, coated: true}\n"
+    "  hard: {what: h, kind: hardness, nominal: 50, unit: HRC}\n"
+)
+PLATING: dict[str, str | None] = {
+    "shared/processes.yaml": SAMPLE_SHARED["shared/processes.yaml"].replace(
+        "printed sample,", "printed sample, coated: true,"
+    )
+}
+REFIT = f"first_articles:\n  N1: {{{FA}, pieces: 3, finished: true}}\nfit_checks:\n  F1: {{{FIT.replace('P1, on: 2026-02-05', 'N1, on: 2026-05-22')}, seen_by: bob, result: good}}\n"
+CALIBRATED = (
+    f"measurements:\n  M1: {{{M.replace('arm', 'old')}, file: evidence/o1.csv, gives: {{length: 40.0}}}}\n"
+    "  M2: {of: O2, on: 2026-01-10, by: ann, with: arm, at: 20 C, file: evidence/o2.csv, gives: {length: 40.0}}\n"
+)
+RESTORED = (
+    PLATED + "originals:\n  O1: {condition: restored, from: fair}\n  O2: {condition: reproduction, from: boxed}\n"
+    f"measurements:\n  M1: {{{M}, file: evidence/o1.csv, gives: {{length: 40.0}}%s}}\n"
+    "revisions: {A: {on: 2026-01-20, by: ann, from: [M1]}}\n"
+)
+OLD_ARM: dict[str, str | None] = {
+    "shared/resources.yaml": "resources: {}\ninstruments:\n  arm: {name: arm, mpe_mm: 0.02, calibrated: 2025-06-01, due: 2026-12-01}\n"
+    "  old: {name: old arm, mpe_mm: 0.02, calibrated: 2024-06-01, due: 2025-06-01}\n"
+}
 
 
 def arm(mpe: str = "0.02", due: str = "2026-12-01") -> dict[str, str]:
@@ -151,6 +182,61 @@ ROWS: list[Row] = [
     ("tooling.children", "no child", "{}", "", {}, MET, None),
     ("tooling.children", "bought in, with a source", "{}", "made_of:\n  pin: {bought: a pin, from: [foundry]}\n", {}, MET, None),
     ("tooling.children", "bought in, no source", "{}", "made_of:\n  pin: {bought: a pin}\n", {}, UNMET, 0),
+    # without figures a gate wants one of a thing, three pieces, or all of a share; what nobody named is never all
+    ("measure.critical", "no figure wants all", "{}", TWO_CRITICAL, {}, UNMET, 0.5),
+    ("model.source", "no figure wants all", "{}", TWO_CRITICAL, {}, UNMET, 0.5),
+    ("model.source", "none named", "{share: 0}", NO_CRITICAL, {}, UNMET, 0),
+    ("prototype.built", "no figure wants one", "{}", "", {}, MET, 1),
+    ("prototype.built", "no model", "{}", "revisions: {}\nprototypes: {}\nfit_checks: {}\nquotes: {}\n", {}, UNMET, 0),
+    ("prototype.proves", "no figure wants all", "{}", TWO_CRITICAL, {}, UNMET, 0.5),
+    ("prototype.proves", "none named", "{share: 0}", NO_CRITICAL, {}, UNMET, 0),
+    ("fit-check.coverage", "no figure wants all", "{}", TWO, {}, UNMET, 0.5),
+    ("fit-check.coverage", "one hand of two", "{share: 0.5}", HANDS + f"fit_checks:\n  F1: {{{FIT}, hand: left, seen_by: bob, gaps: {{seat: [0.4]}}, result: good}}\n", {}, MET, 0.5),
+    ("fit-check.coverage", "one hand of two where both are wanted", "{share: 1}", HANDS + f"fit_checks:\n  F1: {{{FIT}, hand: left, seen_by: bob, gaps: {{seat: [0.4]}}, result: good}}\n", {}, UNMET, 0.5),
+    ("fit-check.coverage", "alone and bad on the two hands", "{share: 1}", HANDS + f"fit_checks:\n  F1: {{{FIT}, hand: left, gaps: {{seat: [0.4]}}, result: good}}\n  F2: {{{FIT}, hand: right, gaps: {{seat: [0.4]}}, result: bad}}\n", {}, UNMET, 0.0),
+    ("fit-check.interfaces", "no figure wants all", "{}", SEATS, {}, UNMET, 0.5),
+    ("fit-check.interfaces", "one of two where half is enough", "{share: 0.5}", SEATS, {}, MET, 0.5),
+    ("fit-check.interfaces", "a gap of no interface says nothing", "{}", f"fit_checks:\n  F1: {{{FIT}, seen_by: bob, gaps: {{gone: [9], seat: [0.4]}}, result: good}}\n", {}, MET, 1.0),
+    ("fit-check.finish", "plated feature, bare sample", "{}", PLATED, {}, UNMET, 0),
+    ("fit-check.finish", "plated feature, a process that plates", "{}", PLATED, PLATING, MET, 1),
+    ("fit-check.finish", "plated feature, finished first article", "{}", PLATED + f"first_articles:\n  N1: {{{FA}, pieces: 3, finished: true}}\nfit_checks:\n  F1: {{{FIT.replace('P1, on: 2026-02-05', 'N1, on: 2026-05-22')}, seen_by: bob, result: good}}\n", {}, MET, 1),
+    ("fit-check.finish", "plated feature, unfinished first article", "{}", PLATED + f"first_articles:\n  N1: {{{FA}, pieces: 3, finished: false}}\nfit_checks:\n  F1: {{{FIT.replace('P1, on: 2026-02-05', 'N1, on: 2026-05-22')}, seen_by: bob, result: good}}\n", {}, UNMET, 0),
+    ("fit-check.second-signature", "one of two seen by another", "{}", f"fit_checks:\n  F1: {{{FIT}, seen_by: bob, result: good}}\n  F2: {{{FIT}, result: good}}\n", {}, MET, 1),
+    ("fit-check.second-signature", "a bad one wants no signature", "{}", f"fit_checks:\n  F1: {{{FIT}, result: bad}}\n", {}, UNMET, 0),
+    ("quote.offers", "no figure wants one", "{}", "", {}, MET, 1),
+    ("quote.offers", "two of two", "{least: 2}", f"quotes:\n  Q1: {{{Q}, valid_to: 2026-08-01}}\n  Q2: {{{Q.replace('foundry', 'lab')}, valid_to: 2026-08-01}}\n", {}, MET, 2),
+    ("quote.offers", "one that ran out was an offer all the same", "{}", f"quotes:\n  Q1: {{{Q}, valid_to: 2026-05-31}}\n", {}, MET, 1),
+    ("quote.revision", "the chosen one is on an old model, another one is not", "{}", B % "length" + f"quotes:\n  Q1: {{{Q}, valid_to: 2026-08-01}}\n  Q2: {{{Q.replace('of: A', 'of: B').replace('05-01', '05-25')}, valid_to: 2026-08-01}}\n" + CHOOSE, {}, Met.STALE, 0),
+    ("quote.valid", "none", "{}", "quotes: {}\n", {}, UNMET, 0),
+    ("quote.valid", "the latest of two days", "{}", f"quotes:\n  Q1: {{{Q}, valid_to: 2026-08-01}}\n  Q2: {{{Q}, valid_to: 2026-09-01}}\n", {}, MET, 1),
+    ("quote.valid", "the chosen one is not there: all are looked at", "{}", CHOOSE.replace("Q1", "Q9"), {}, MET, 1),
+    ("quote.scope", "none", "{}", "quotes: {}\n", {}, UNMET, 0),
+    ("quote.scope", "the one that leaves out least is asked", "{}", f"quotes:\n  Q1: {{{Q}}}\n  Q2: {{{Q}, weeks: 12, yield: 0.9, freight: 0, duty: 0}}\n", {}, UNMET, 0),
+    ("quote.scope", "another maker's tool is none of its business", "{}", f"tools:\n  die: {{kind: die, forms: [length], by: lab}}\nquotes:\n  Q1: {{{Q}, weeks: 12, yield: 0.9, freight: 0, duty: 0}}\n", {}, MET, 1),
+    ("quote.chosen", "the last of two", "{}", CHOOSE + "  - {gate: quote, on: 2026-05-06, by: bob, say: go, choose: Q2}\n" + f"quotes:\n  Q1: {{{Q}}}\n  Q2: {{{Q}}}\n", {}, MET, 1),
+    ("quote.chosen", "nothing to choose from", "{}", "quotes: {}\n", {}, UNMET, 0),
+    ("tooling.first-article", "no figure wants three pieces", "{}", f"first_articles:\n  N1: {{{FA}, pieces: 3, finished: true}}\n", {}, MET, 3),
+    ("tooling.first-article", "bad after good off another die", "{}", f"first_articles:\n  N1: {{{FA}, pieces: 3, finished: true}}\n  N2: {{{FA.replace('good', 'bad').replace('05-20', '05-21').replace('die', 'trim')}, pieces: 3, finished: true}}\n", {}, MET, 3),
+    ("tooling.first-article", "bad on the same day off the same die", "{}", f"first_articles:\n  N1: {{{FA}, pieces: 3, finished: true}}\n  N2: {{{FA.replace('good', 'bad')}, pieces: 3, finished: true}}\n", {}, MET, 3),
+    ("tooling.first-article", "bad after good on the other hand", "{}", HANDS + f"first_articles:\n  N1: {{{FA}, hand: left, pieces: 3, finished: true}}\n  N2: {{{FA.replace('good', 'bad').replace('05-20', '05-21')}, hand: right, pieces: 3, finished: true}}\n", {}, MET, 3),
+    ("tooling.first-article", "good, and refuted after it", "{}", f"first_articles:\n  N1: {{{FA.replace('05-20', '05-22').replace('good', 'open')}, pieces: 3, finished: true}}\n  N2: {{{FA}, pieces: 3, finished: true}}\n  N3: {{{FA.replace('good', 'bad').replace('05-20', '05-21')}, pieces: 3, finished: true}}\n", {}, UNMET, 3),
+    ("tooling.refit", "no figure wants all", "{}", TWO + REFIT, {}, UNMET, 0.5),
+    ("tooling.refit", "one of two where half is enough", "{share: 0.5}", TWO + REFIT, {}, MET, 0.5),
+    ("tooling.proofs", "none named", "{share: 0}", NO_CRITICAL, {}, UNMET, 0),
+    ("tooling.proofs", "no figure wants all", "{}", TWO_CRITICAL + f"first_articles:\n  N1: {{{FA}, pieces: 3, finished: true, covers: [length]}}\n", {}, UNMET, 0.5),
+    ("tooling.proofs", "one of two where half is enough", "{share: 0.5}", TWO_CRITICAL + f"first_articles:\n  N1: {{{FA}, pieces: 3, finished: true, covers: [length]}}\n", {}, MET, 0.5),
+    ("tooling.proofs", "by no unfinished first article", "{}", f"first_articles:\n  N1: {{{FA}, pieces: 3, finished: false, covers: [length]}}\n", {}, UNMET, 0.0),
+    ("tooling.proofs", "by none that nobody else saw", "{}", f"first_articles:\n  N1: {{{FA.replace('seen_by: bob, ', '')}, pieces: 3, finished: true, covers: [length]}}\n", {}, UNMET, 0.0),
+    ("tooling.second-signature", "none", "{}", "", {}, UNMET, 0),
+    ("tooling.second-signature", "one of two seen", "{}", f"first_articles:\n  N1: {{{FA}, pieces: 3, finished: true}}\n  N2: {{{FA.replace('seen_by: bob, ', '')}, pieces: 3, finished: true}}\n", {}, MET, 1),
+    ("tooling.safety-tests", "bad on the same day as the good one", "{}", S2 + f"tests:\n  T1: {{{HARD}, result: good}}\n  T2: {{{HARD}, result: bad}}\n", {}, UNMET, 1),
+    ("tooling.safety-tests", "bad before the good one", "{}", S2 + f"tests:\n  T1: {{{HARD}, result: good}}\n  T2: {{{HARD.replace('05-21', '05-20')}, result: bad}}\n", {}, MET, 1),
+    ("tooling.children", "one released part and one that is not", "{}", "made_of:\n  a: {part: SD-999}\n  pin: {bought: pin, from: [foundry]}\n", {}, UNMET, 0),
+    ("measure.calibration", "out of calibration beside a good one", "{}", CALIBRATED, OLD_ARM, MET, 1.0),
+    ("measure.calibration", "a feature that no good one read", "{}", TWO_CRITICAL + CALIBRATED.replace("gives: {length: 40.0}}", "gives: {hard: 50}}", 1), OLD_ARM, UNMET, 0.5),
+    ("measure.originals", "a restored one counts", "{least: 2}", "originals:\n  O1: {condition: restored, from: fair}\n  O2: {condition: nos, from: boxed}\n", {}, MET, 2),
+    ("measure.critical", "a restored one shows no coated feature", "{}", RESTORED % "", {}, UNMET, 0.0),
+    ("measure.critical", "a restored one with the coating taken off", "{}", RESTORED % ", coating_off: true", {}, MET, 1.0),
 ]  # fmt: skip
 
 
