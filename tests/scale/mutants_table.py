@@ -41,10 +41,15 @@ def explain(tally: Tally) -> tuple[dict[str, str], list[str]]:
 def render_row(tally: Tally) -> str:
     """Return the line of one module."""
     told, open_ = explain(tally)
-    cells = [f"`{change}`: {why}" for change, why in told.items()]
-    cells += [f"**`{change}`**" for change in open_]
+    cells = [f"`{_show(change)}`: {why}" for change, why in told.items()]
+    cells += [f"**`{_show(change)}`**" for change in open_]
     words = "; ".join(cells).replace("|", "\\|") or "none"
     return f"| `{tally.module}` | {tally.made} | {tally.tried} | {tally.killed} | {words} |"
+
+
+def _show(change: str) -> str:
+    """Return a change as it fits into a cell."""
+    return change.replace("`", "'") if len(change) <= 120 else change[:119].replace("`", "'") + "…"
 
 
 def write_tally(tally: Tally) -> None:

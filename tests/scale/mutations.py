@@ -107,14 +107,17 @@ def _find_quiet(tree: ast.Module) -> set[int]:
 def list_mutants(text: str) -> list[Mutant]:
     """Return every mutant of a module, in the order of its lines."""
     tree = ast.parse(text)
-    quiet = _find_quiet(tree)
+    quiet, shown = _find_quiet(tree), text.splitlines()
     made = []
     for at, node in enumerate(_number_nodes(tree)):
         if id(node) in quiet:
             continue
         first = getattr(node, "lineno", 1)
         lines = range(first, getattr(node, "end_lineno", first) + 1)
-        made += [Mutant(lines, f"{ast.unparse(node)} → {ast.unparse(new)}", at, new) for new in list_changes(node)]
+        beside = f" in {shown[first - 1].strip()}" if isinstance(node, ast.Constant) else ""
+        made += [
+            Mutant(lines, f"{ast.unparse(node)} → {ast.unparse(new)}{beside}", at, new) for new in list_changes(node)
+        ]
     return made
 
 
