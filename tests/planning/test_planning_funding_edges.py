@@ -304,3 +304,25 @@ def test_a_series_that_is_stopped_keeps_the_answers_that_are_whole(monkeypatch: 
     answers = [whole, PlanAnswer(replace(solve(TWO), end=PlanEnd.INTERRUPTED)), whole]
     monkeypatch.setattr(funding_series, "compute_plan", lambda *_: answers.pop(0))
     assert solve_series([TWO] * 3, 3) == Series((whole,), False)
+
+
+@pytest.mark.parametrize(
+    ("slack", "words"),
+    [
+        (5.0, "Stopped at the time limit: this is the best plan found, and no plan can be worth more than 5 above it (gap 0.24)."),
+        (np.inf, "Stopped at the time limit: this is the best plan found, and how much more is possible is not known."),
+    ],
+)  # fmt: skip
+def test_a_search_that_ran_out_of_time_says_how_much_more_is_possible(
+    slack: float, words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By hand: both products earn 41 and their tools cost 20; 5 more than 21 is a gap of 0.24."""
+
+    def stop(program: Any, *_: object) -> Solution:
+        found = funding_solver.solve_program(program)
+        return Solution(found.x, found.bound - slack * program.scale, SolveEnd.TIME)
+
+    monkeypatch.setattr("pipeline.planning.funding_plan.solve_program", stop)
+    plan = solve(TWO)
+    assert (plan.words, plan.end, plan.is_proven) == (words, PlanEnd.TIME, False)
+    assert plan.worth == 21.0

@@ -68,7 +68,10 @@ def test_a_time_limit_returns_the_best_so_far_with_an_honest_gap() -> None:
     assert plan is not None and plan.end is PlanEnd.TIME and not plan.is_proven
     assert check_plan(HARD, plan.releases, plan.launches) == ()
     assert plan.gap > 0 and plan.bound == pytest.approx(plan.worth * (1 + plan.gap))
-    assert "time limit" in plan.words and "gap" in plan.words
+    assert "time limit" in plan.words
+    assert (
+        "gap" if np.isfinite(plan.gap) else "is not known"
+    ) in plan.words  # a busy machine may find no bound in time
 
 
 def test_a_stop_by_hand_returns_the_best_so_far() -> None:
