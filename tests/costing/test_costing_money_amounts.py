@@ -134,3 +134,23 @@ def test_draws_repeat_with_their_seed_and_a_known_number_takes_none() -> None:
 def test_payback(flows: list[float], times: list[float] | None, expected: float | None) -> None:
     found = compute_payback(flows, times)
     assert found is None if expected is None else found == pytest.approx(expected)
+
+
+def test_every_currency_is_rounded_to_its_own_minor_unit() -> None:
+    """ISO 4217, minor units of the list of currencies (from memory): none for yen, won, dong, krona, peso of Chile; three
+    for the dinars of Kuwait, Bahrain and Tunisia; two for the rest."""
+    digits = dict.fromkeys(("JPY", "KRW", "VND", "ISK", "CLP"), 0) | dict.fromkeys(("KWD", "BHD", "TND"), 3)
+    for currency, places in {**digits, "USD": 2, "EUR": 2}.items():
+        assert round_money(Decimal("1234.56789"), currency) == round(Decimal("1234.56789"), places), currency
+        assert -round_money(Decimal("1234.56789"), currency).as_tuple().exponent == places, currency  # type: ignore[operator]
+
+
+def test_a_rate_holds_for_ninety_days_where_nothing_is_said_and_for_one_at_least() -> None:
+    rate = Rate("EUR", dt.date(2026, 1, 1), Decimal("1.1"), "day list of a bank")
+    usual = Rates("USD", (rate,))
+    assert usual.find_rate("EUR", dt.date(2026, 4, 1)) == rate  # ninety days
+    with pytest.raises(ValueError, match="91 days before 2026-04-02"):
+        usual.find_rate("EUR", dt.date(2026, 4, 2))
+    assert Rates("USD", (rate,), limit_days=1).find_rate("EUR", dt.date(2026, 1, 2)) == rate
+    with pytest.raises(ValueError, match="the age limit of a rate in days"):
+        Rates("USD", (rate,), limit_days=0)
