@@ -64,10 +64,17 @@ class BuildCache:
 
     def take_all(self, room: str, stamp: str) -> Iterator[tuple[str, Any]]:
         """Yield name and value of everything that was kept in a room under a stamp."""
+        for name, packed in self.take_packed(room, stamp):
+            value = unpack(packed)
+            if value is not None:
+                yield name, value
+
+    def take_packed(self, room: str, stamp: str) -> Iterator[tuple[str, bytes]]:
+        """Yield name and value, as it was packed, of everything that was kept in a room under a stamp."""
         own = _name_own(room)
         for name, found, packed in self._select(own, stamp):
-            if is_sealed(found, own, name, stamp, packed) and (value := _unpack(packed)) is not None:
-                yield name, value
+            if is_sealed(found, own, name, stamp, packed):
+                yield name, packed
 
     def _select(self, room: str, stamp: str) -> list[tuple[str, str, bytes]]:
         if self._connection is None:
@@ -87,8 +94,11 @@ class BuildCache:
 
     def keep(self, room: str, name: str, stamp: str, value: Any) -> None:
         """Keep a plain value under a name, in place of what was there; it is written when the cache is closed."""
-        text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-        self._new[(_name_own(room), name)] = (stamp, zlib.compress(text.encode("utf-8", "surrogatepass"), 1))
+        self.keep_packed(room, name, stamp, pack(value))
+
+    def keep_packed(self, room: str, name: str, stamp: str, packed: bytes) -> None:
+        """Keep a value that was packed already."""
+        self._new[(_name_own(room), name)] = stamp, packed
 
     def close(self) -> None:
         """Write what is new, let go what is too much, and close the file."""
@@ -128,7 +138,14 @@ def _name_own(room: str) -> str:
     return f"{name_keeper()} {room}"
 
 
-def _unpack(packed: bytes) -> Any:
+def pack(value: Any) -> bytes:
+    """Return a plain value in little room."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return zlib.compress(text.encode("utf-8", "surrogatepass"), 1)
+
+
+def unpack(packed: bytes) -> Any:
+    """Return a plain value that was packed; None where it is damaged."""
     try:
         return json.loads(zlib.decompress(packed).decode("utf-8", "surrogatepass"))
     except (zlib.error, ValueError):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import stat
+from collections.abc import Callable
 from pathlib import Path
 
 from mkdocs.structure.files import File
@@ -15,6 +16,8 @@ class MadeFile(File):
 
     old_site: Path | None = None
     """Folder of the site that is about to be replaced; None where there is none."""
+    make: Callable[[], bytes] | None = None
+    """What gives the content when the file is written: thousands of pages need not be in memory at once."""
 
     def is_documentation_page(self) -> bool:
         """Never a page to convert."""
@@ -22,10 +25,21 @@ class MadeFile(File):
 
     def copy_file(self, dirty: bool = False) -> None:
         """Put the file into the site: the one of the old site where it is the same, so that it keeps its time too."""
-        if not self.take_old():
+        content = self._content_to_write()
+        if self.take_old(content):
+            return
+        if content is None:
             super().copy_file(dirty)
+        else:
+            _write(self.abs_dest_path, content)
 
-    def take_old(self) -> bool:
+    def _content_to_write(self) -> bytes | None:
+        """Return the bytes that were made for the file; None where it is copied from elsewhere."""
+        if self.make is not None:
+            return self.make()
+        return None if self.abs_src_path is not None else self.content_bytes
+
+    def take_old(self, content: bytes | None) -> bool:
         """Link to the file of the old site if it is the same byte for byte; return whether that was done.
 
         The old site goes away as a whole a moment later, so no two sites share a file for long. What cannot be linked
@@ -36,19 +50,25 @@ class MadeFile(File):
         target, old = self.abs_dest_path, os.path.join(self.old_site, self.dest_path)  # noqa: PTH118 - in a hot loop
         with contextlib.suppress(OSError):
             found = os.lstat(old)
-            if not stat.S_ISREG(found.st_mode) or found.st_nlink > 1 or not self._is_size(found.st_size):
+            if not stat.S_ISREG(found.st_mode) or found.st_nlink > 1 or self._find_size(content) != found.st_size:
                 return False
             with open(old, "rb") as stream:  # noqa: PTH123
-                if stream.read() != self.content_bytes:
+                if stream.read() != (self.content_bytes if content is None else content):
                     return False
             _link(old, target)
             return True
         return False
 
-    def _is_size(self, size: int) -> bool:
-        if self.abs_src_path is not None:
-            return os.stat(self.abs_src_path).st_size == size  # noqa: PTH116
-        return len(self.content_bytes) == size
+    def _find_size(self, content: bytes | None) -> int:
+        if content is None and self.abs_src_path is not None:
+            return os.stat(self.abs_src_path).st_size  # noqa: PTH116
+        return len(content or b"")
+
+
+def _write(target: str, content: bytes) -> None:
+    os.makedirs(os.path.dirname(target), exist_ok=True)  # noqa: PTH103, PTH120
+    with open(target, "wb") as stream:  # noqa: PTH123
+        stream.write(content)
 
 
 def _link(old: str, target: str) -> None:

@@ -25,21 +25,21 @@ from pipeline.portfolio.shop import ANSWER, ANSWERS
 from pipeline.reading.evidence import look_at_file
 from pipeline.sitegen.evidence_copies import Copy
 from pipeline.sitegen.link_check import PageLinks
+from pipeline.sitegen.packed_texts import PackedTexts
 from pipeline.views.flow import build_forecast_sections
 from pipeline.views.shapes_site import Site
 
-ROOM = "parts"
+ROOM, TEXTS = "parts", "texts"
 COMMIT = Markup("<!--commit-->")
 """Stands for the commit until a page is finished; no text of a record can look like it."""
 
 
 @dataclass(frozen=True)
 class PartOutput:
-    """Pages and tables of one part by address, with its figures and without the commit; its copies of evidence; where
-    its pages lead."""
+    """Pages and tables of one part, with its figures and without the commit; its copies of evidence; where its pages
+    lead."""
 
-    pages: Mapping[str, str]
-    files: Mapping[str, str]
+    texts: PackedTexts
     copies: tuple[Copy, ...]
     links: Mapping[str, PageLinks]
 
@@ -78,11 +78,16 @@ class PartStore:
     def recall(self) -> dict[str, PartOutput]:
         """Return the parts whose pages would come out as they did."""
         found: dict[str, PartOutput] = {}
+        packed = dict(self.cache.take_packed(TEXTS, self.stamp))
         for number, kept in self.cache.take_all(ROOM, self.stamp):
             try:
-                if number in self.parts and self.ledger.confirm(kept["relied"]):
-                    found[number] = _read_output(self.root, kept)
+                texts = packed.get(number)
+                if number not in self.parts or texts is None or kept["texts"] != _compute_sum(texts):
+                    continue
+                if self.ledger.confirm(kept["relied"]):
+                    found[number] = _read_output(self.root, kept, texts)
                     self.cache.mark_used(ROOM, number)
+                    self.cache.mark_used(TEXTS, number)
             except (KeyError, TypeError, ValueError):
                 continue  # not what we write: made anew
         return found
@@ -96,6 +101,7 @@ class PartStore:
         lines = self.ledger.write({*part.relied, ("shop", number)})
         if lines is not None and self._is_at_rest(self.parts[number], part.relied):
             self.cache.keep(ROOM, number, self.stamp, {"relied": lines, **_write_output(self.root, part.output)})
+            self.cache.keep_packed(TEXTS, number, self.stamp, part.output.texts.packed)
         return part.output
 
     def _is_at_rest(self, file: PartFile, relied: Iterable[Reliance]) -> bool:
@@ -162,13 +168,18 @@ def _write_output(root: Path, output: PartOutput) -> dict[str, Any]:
         for copy in output.copies
     ]
     links = {at: [list(found.addresses), sorted(found.ids)] for at, found in output.links.items()}
-    return {"pages": dict(output.pages), "files": dict(output.files), "copies": copies, "links": links}
+    texts = {"texts": _compute_sum(output.texts.packed), "addresses": list(output.texts.addresses)}
+    return {**texts, "copies": copies, "links": links}
 
 
-def _read_output(root: Path, kept: Mapping[str, Any]) -> PartOutput:
+def _read_output(root: Path, kept: Mapping[str, Any], packed: bytes) -> PartOutput:
     copies = tuple(
         Copy(path, None if content is None else content.encode("latin-1"), None if source is None else root / source)
         for path, content, source in kept["copies"]
     )
     links = {at: PageLinks(tuple(found), frozenset(ids)) for at, (found, ids) in kept["links"].items()}
-    return PartOutput(kept["pages"], kept["files"], copies, links)
+    return PartOutput(PackedTexts(tuple(map(str, kept["addresses"])), packed), copies, links)
+
+
+def _compute_sum(packed: bytes) -> str:
+    return hashlib.sha256(packed).hexdigest()

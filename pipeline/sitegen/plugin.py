@@ -11,8 +11,9 @@ import gc
 import logging
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal, cast
 from urllib.parse import quote
@@ -37,6 +38,7 @@ from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.edition_files import WRITTEN_TEMPLATE, OuterEdition, open_edition
 from pipeline.sitegen.link_check import PageLinks, check_links
 from pipeline.sitegen.made_files import MadeFile
+from pipeline.sitegen.packed_texts import PackedTexts
 from pipeline.sitegen.part_store import blank_commit, fill_commit
 from pipeline.sitegen.record_point import RecordPoint, find_record_point
 from pipeline.sitegen.rendering import dress_environment
@@ -134,7 +136,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         self.written = tuple(_find_written(config, files))
 
         def add(path: str, content: bytes) -> None:
-            self._add(files, config, path, content, None)
+            self._add(files, config, path, content)
 
         self.site, self.pages = outer.fill(files, config, self.portfolio, self.written, add)
         return files
@@ -169,11 +171,12 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         data = build_data_files(portfolio, self.point.seconds, address) | made.tables
         self.links = {at: page.links for at, page in made.pages.items()}
         texts = {at: page.text for at, page in made.pages.items()}
+        for path, text in {**texts, **data}.items():
+            self._add(files, config, path, fill_commit(text, self.site).encode("utf-8"))
         for part in made.parts.values():
             self.links |= part.links
-            texts |= {**part.pages, **part.files}
-        for path, text in {**texts, **data}.items():
-            self._add(files, config, path, fill_commit(text, self.site).encode("utf-8"), None)
+            for at in part.texts.addresses:
+                self._add(files, config, at, make=partial(_make_text, part.texts, at, self.site))
         for copy in (copy for part in made.parts.values() for copy in part.copies):
             self._add(files, config, copy.path, copy.content, copy.source)
         return files
@@ -182,22 +185,33 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         """Return what every page is set in: the facts of the site, its address, the folders of the theme."""
         return Frame(blank_commit(self.site), str(config.site_url or ""), tuple(map(str, config.theme.dirs)))
 
-    def _add(self, files: Files, config: MkDocsConfig, path: str, content: bytes | None, source: Path | None) -> None:
-        """Add one file, in place of a theme's file of that name; a hand-written page of that name wins, with a word."""
+    def _add(
+        self,
+        files: Files,
+        config: MkDocsConfig,
+        path: str,
+        content: bytes | None = None,
+        source: Path | None = None,
+        make: Callable[[], bytes] | None = None,
+    ) -> None:
+        """Add one file, in place of a theme's file of that name; a hand-written page of that name wins, with a word.
+
+        Its content, or where it is copied from, or what makes its content when it is written.
+        """
         old = files.get_file_from_path(path)
         if old is not None and old.is_documentation_page():
             log.warning(f"{old.src_uri} has the address of a generated page and takes its place")
             return
         if old is not None:
             files.remove(old)
-        if content is not None:
-            made = MadeFile.generated(config, path, content=content)
+        if content is not None or make is not None:
+            made = MadeFile.generated(config, path, content=content or b"")
         elif source is not None:
             made = MadeFile.generated(config, path, abs_src_path=str(source))
         else:
             return
         if isinstance(made, MadeFile):
-            made.old_site = self.old_site
+            made.old_site, made.make = self.old_site, make
         files.append(made)
 
     def _report(self, portfolio: Portfolio) -> None:
@@ -268,6 +282,10 @@ def _garbage_waits() -> Iterator[None]:
     finally:
         gc.unfreeze()
         gc.set_threshold(*before)
+
+
+def _make_text(texts: PackedTexts, address: str, site: Site) -> bytes:
+    return fill_commit(texts.read(address), site).encode("utf-8")
 
 
 def _list_files(folder: Path) -> list[str]:

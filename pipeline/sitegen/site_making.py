@@ -16,6 +16,7 @@ from pipeline.portfolio.reliance import NotPlain, compute_digest
 from pipeline.portfolio.two_hands import TwoHands
 from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.link_check import PageLinks, find_links
+from pipeline.sitegen.packed_texts import pack_texts
 from pipeline.sitegen.part_store import MadePart, PartOutput, PartStore, compute_theme_digest
 from pipeline.sitegen.rendering import build_environment
 from pipeline.sitegen.site_files import build_part_views, build_shop_views, find_tables, render_pages
@@ -89,7 +90,7 @@ class PartMaker:
         views = build_part_views(self.parts[number], self.root, self.frame.address)
         texts = render_pages(views.pages, self.environment)
         links = {at: find_links(text) for at, text in texts.items()}
-        output = PartOutput(texts, find_tables(views.pages), views.copies, links)
+        output = PartOutput(pack_texts(texts | find_tables(views.pages)), views.copies, links)
         return MadePart(number, output, views.relied, self.charts.drawn - before)
 
 

@@ -146,7 +146,7 @@ def test_failing_write_leaves_the_old_site_whole(
         whole(self, dirty)
 
     monkeypatch.setattr(File, "copy_file", full_disk)
-    monkeypatch.setattr("pipeline.sitegen.made_files.MadeFile.take_old", lambda _: False)
+    monkeypatch.setattr("pipeline.sitegen.made_files.MadeFile.take_old", lambda *_: False)
     result = CliRunner().invoke(build_command, ["-w", str(root)], standalone_mode=True)
     assert result.exit_code == 1
     assert "No space left on device" in result.output and "old one stays" in result.output
