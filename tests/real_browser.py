@@ -83,3 +83,12 @@ def open_page(browser: Any) -> Iterator[Callable[..., Watched]]:
     yield open_one
     for context in contexts:
         context.close()
+
+
+def follow(link: Any) -> None:
+    """Click a link and wait until the page that it leads to is there: a busy machine opens it later."""
+    page = link.page
+    before, leads_to = page.url, str(link.evaluate("one => one.href || ''"))
+    link.click()
+    if leads_to and leads_to.split("#")[0] != before.split("#")[0]:
+        page.wait_for_url(leads_to)

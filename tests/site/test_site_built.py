@@ -13,6 +13,7 @@ from typing import Any
 
 import jsonschema
 import pytest
+from real_browser import follow
 
 from pipeline.sitegen.link_check import check_links
 from pipeline.sitegen.serving import open_server
@@ -224,9 +225,9 @@ def test_picture_follows_the_scheme(site: Path, open_page: Callable[..., Any]) -
 @pytest.mark.browser
 def test_site_reads_without_a_script(site: Path, open_page: Callable[..., Any]) -> None:
     page = open_page(site / "index.html", script=False).page
-    page.get_by_role("link", name="Parts", exact=True).click()
+    follow(page.get_by_role("link", name="Parts", exact=True))
     assert page.locator("#parts tbody tr").count() == len(list((ROOT / "projects").iterdir()))
-    page.locator("#parts tbody").get_by_role("link", name="TW-101").click()
+    follow(page.locator("#parts tbody").get_by_role("link", name="TW-101"))
     text = page.locator("main").inner_text()
     for words in (
         "Hold call",

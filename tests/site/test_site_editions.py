@@ -11,6 +11,7 @@ from typing import Any
 
 import jsonschema
 import pytest
+from real_browser import follow
 
 from pipeline.sitegen.build import build_site
 from pipeline.sitegen.link_check import check_links
@@ -86,7 +87,7 @@ def test_dealer_finds_a_part_by_its_old_number(sites: dict[str, Path], open_page
     watched.page.wait_for_selector("#parts tbody tr")
     assert watched.page.locator("#count").inner_text() == "1 of 11 parts"
     assert "BX-1190" in watched.page.locator("#parts tbody").inner_text()
-    watched.page.locator("#parts tbody a").first.click()
+    follow(watched.page.locator("#parts tbody a").first)
     assert watched.page.locator("h1").inner_text() == "Heater control knob"
     assert watched.said == []
 

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from real_browser import follow
 
 from pipeline.portfolio.portfolio import build_portfolio
 from pipeline.views.traveller import TravellerSheet, build_traveller
@@ -26,8 +27,8 @@ PAGE = re.compile(rb"/Type\s*/Page\b")
 @pytest.mark.parametrize("register", ["Suppliers", "Resources", "Tools"])
 def test_a_register_is_two_clicks_from_home(demo_site: Path, open_page: Callable[..., Any], register: str) -> None:
     page = open_page(demo_site / "index.html", width=390, script=False).page
-    page.get_by_role("navigation", name="Site").get_by_role("link", name="Registers").click()
-    page.locator("main").get_by_role("link", name=register, exact=True).click()
+    follow(page.get_by_role("navigation", name="Site").get_by_role("link", name="Registers"))
+    follow(page.locator("main").get_by_role("link", name=register, exact=True))
     assert page.locator("h1").inner_text() == register
     assert page.locator("header [aria-current]").inner_text() == "Registers"
 

@@ -13,6 +13,7 @@ from xml.etree import ElementTree
 
 import pytest
 from icalendar import Calendar
+from real_browser import follow
 
 pytestmark = pytest.mark.browser
 ATOM = "{http://www.w3.org/2005/Atom}"
@@ -28,7 +29,7 @@ class Visitor:
     clicks: int = 0
 
     def click(self, thing: Any) -> None:
-        thing.click()
+        follow(thing)
         self.count()
 
     def choose(self, name: str, value: str) -> None:
