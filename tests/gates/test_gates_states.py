@@ -207,6 +207,8 @@ CLAIMS: list[tuple[str, str, set[tuple[str, str]]]] = [
     ("second signature of the first", BEFORE + FIT_GO.replace("kim", "bob"), {("G603", "decisions[3]")}),
     ("a hold needs no second signature", BEFORE + FIT_GO.replace("say: go, second: kim", "say: hold"), set()),
     ("a superseded claim is no claim", TWO + BEFORE + FIT_GO + FIT_GO.replace("say: go", "say: rework").replace("02-10", "02-20"), set()),
+    ("a claim of a part that was dropped since", TWO + BEFORE + FIT_GO + "  - {gate: model, on: 2026-03-01, by: bob, say: drop}\n", set()),
+    ("a waiver ran out of what is met now, while others are open", BEFORE + FIT_GO + WAIVER % ("fit-check.coverage", "2026-02-09"), set()),
     ("released and ordered", ORDERED + RELEASED, set()),
     ("ordered and not released", ORDERED + BEFORE, {("G610", "tools.die.steps.ordered")}),
     ("ordered the day before", ORDERED + RELEASED.replace("05-10", "05-13"), {("G610", "tools.die.steps.ordered")}),
