@@ -16,6 +16,7 @@ from pipeline.views.shapes_site import Site
 THEME = Path(__file__).with_name("theme")
 
 
+_WHOLE = re.compile(r"\b[A-Z0-9]+(?:-[A-Z0-9]+)+\b")
 _SYMBOL = re.compile(r'<symbol id="(m-[a-z-]+)"[^>]*>.*?</symbol>\n?')
 
 
@@ -44,9 +45,22 @@ def dress_environment(environment: jinja2.Environment, site: Site, draw: Callabl
     environment.bytecode_cache = _COMPILED
     environment.undefined = jinja2.StrictUndefined
     environment.filters["line"] = render_line
+    environment.filters["whole"] = keep_whole
     environment.filters["draw"] = lambda chart: Markup(draw(chart))
     environment.globals["site"] = site
     return environment
+
+
+def keep_whole(text: str) -> Markup:
+    """Return a text, escaped, in which the style keeps each part number, day and quarter whole at its hyphens.
+
+    >>> str(keep_whole("see TW-101-L & co"))
+    'see <span class="whole">TW-101-L</span> &amp; co'
+    """
+    escaped = escape(text)
+    if "-" not in escaped:
+        return escaped
+    return Markup(_WHOLE.sub(r'<span class="whole">\g<0></span>', str(escaped)))  # pieces of a Markup escape each other
 
 
 def render_line(runs: Line, base_url: str) -> Markup:
@@ -60,7 +74,7 @@ def render_line(runs: Line, base_url: str) -> Markup:
     """
     found: list[str] = []
     for run in runs:
-        text, tone = escape(run.text), run.tone
+        text, tone = keep_whole(run.text), run.tone
         if run.href:
             kind = "" if tone is Tone.PLAIN else f' class="{tone.value}"'
             found.append(f'<a href="{escape(base_url)}/{escape(run.href)}"{kind}>{text}</a>')

@@ -53,7 +53,7 @@ def render_table_csv(table: Table) -> str:
 
 
 def _join_cell(cell: Cell) -> str:
-    text = join_line(cell.line)
+    text = join_line(cell.line).replace("\u00a0", " ")
     return text if cell.drawing is None else f"{text} {cell.drawing.words}".strip()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -61,7 +62,7 @@ def build_errors_section(file: PartFile) -> Section:
         "each failure mode by itself: a part that is sure to fit may still rust",
         _say_unseen(errors),
         (),
-        (build_table("Errors left, by failure mode", columns, rows, NO_PRIOR),),
+        (replace(build_table("Errors left, by failure mode", columns, rows, NO_PRIOR), folds=True),),
         _say_what_counts(errors),
         _build_errors_working(file, errors),
         True,

@@ -86,6 +86,8 @@ _MOST_PLOTS = 2
 _SAYS_NOTHING = 0.4
 _MOST_BESIDE = 5
 """With more originals side by side there is no room for a sentence beside them; it stands with the nominals."""
+_MOST_WHOLE = 8
+"""So many originals leave room for a value and its uncertainty on one line; of more, the latter may stand below."""
 
 
 def build_measurement_sections(file: PartFile) -> tuple[Section, ...]:
@@ -185,7 +187,8 @@ def _build_side_by_side(file: PartFile, found: list[FeatureMeasured]) -> Table:
     )
     rows = tuple(_build_side_row(one, names) for one in found if one.values)
     caption = "Values of each original, by feature"
-    return Table(caption, columns, rows, "No original is measured yet.", find_part_file(file.number, "values.csv"))
+    csv_href = find_part_file(file.number, "values.csv")
+    return Table(caption, columns, rows, "No original is measured yet.", csv_href, folds=True)
 
 
 def _build_side_row(one: FeatureMeasured, names: list[str]) -> Row:
@@ -201,7 +204,8 @@ def _build_side_row(one: FeatureMeasured, names: list[str]) -> Row:
             if value.original == name:
                 shown = word_value(value.value, value.expanded, places)
                 texts.append(shown if value.is_counted else f"({shown})")
-        cells.append(Cell(build_line("; ".join(texts) or "–")))
+        mark = "\u00a0±\u00a0" if len(names) <= _MOST_WHOLE else " ±\u00a0"
+        cells.append(Cell(build_line("; ".join(texts).replace(" ± ", mark) or "–")))
     if len(names) <= _MOST_BESIDE:
         cells.append(Cell(build_line(one.nominal.sentence)))
     return Row(tuple(cells))
@@ -258,7 +262,7 @@ def _build_verdicts(file: PartFile, anchors: Anchors, found: list[FeatureMeasure
         f"{good} of {word_count(len(outcomes), 'reading')} conform" if outcomes else "no verdict",
         build_line("A reading conforms where it lies inside the limits by more than the guard band."),
         (),
-        (Table("Verdicts", columns, rows, "Nothing is measured yet."),),
+        (Table("Verdicts", columns, rows, "Nothing is measured yet.", folds=True),),
         build_line(*_word_ratios(found)),
         build_verdict_working(file, anchors, found),
         True,
@@ -323,7 +327,7 @@ def _build_fits(anchors: Anchors, found: list[FeatureMeasured]) -> Section | Non
         f"{word_count(len(pairs), 'value')} fitted again from points or averaged from readings",
         (),
         figures,
-        (Table("Values from the files against the recorded ones", columns, rows, "No file is attached."),),
+        (Table("Values from the files against the recorded ones", columns, rows, "No file is attached.", folds=True),),
         (),
         build_files_working(pairs),
         True,
@@ -418,7 +422,7 @@ def _build_nominals(file: PartFile, found: list[FeatureMeasured]) -> Section:
         Column("a draughtsman may have written"),
     )
     rows = tuple(_build_nominal_row(one) for one in found if one.values)
-    tables = [Table("Nominals", columns, rows, "Nothing is measured yet.")]
+    tables = [Table("Nominals", columns, rows, "Nothing is measured yet.", folds=True)]
     guesses = [(one, guess) for one in found for guess in choose_guesses(one)]
     if guesses:
         tables.append(_build_guesses(guesses))

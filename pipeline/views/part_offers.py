@@ -173,7 +173,7 @@ def build_tools(file: PartFile, anchors: Anchors, csv_href: str) -> Table:
     own = [_build_tool_row(file, anchors, key, tool) for key, tool in file.part.tools.items()]
     shared = [row for use in file.part.uses_tools if (row := _build_shared_row(file, use)) is not None]
     rows = (*own, *shared)
-    return Table("Tools", columns, rows, NO_TOOL, csv_href if rows else "")
+    return Table("Tools", columns, rows, NO_TOOL, csv_href if rows else "", folds=True)
 
 
 def _build_tool_row(file: PartFile, anchors: Anchors, key: str, tool: Tool) -> Row:

@@ -208,6 +208,7 @@ class Table:
 
     ``caption`` is spoken by a screen reader and is not drawn where the section's title says the same. ``filter_by``
     are the columns (from 0) by whose words a long table can be narrowed in the page, besides a search in all of them.
+    ``folds``: its numbers may wrap, and on a phone each row becomes lines, the column's name before each value.
     """
 
     caption: str
@@ -216,6 +217,7 @@ class Table:
     empty: str
     csv_href: str = ""
     filter_by: tuple[int, ...] = ()
+    folds: bool = False
 
 
 @dataclass(frozen=True)

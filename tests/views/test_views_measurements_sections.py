@@ -93,7 +93,14 @@ def test_originals_stand_side_by_side_with_their_condition(demo: dict[str, PartF
     table = section.tables[0]
     assert [column.label for column in table.columns[3:6]] == ["O1, used", "O2, new old stock", "O3, used"]
     rim = rows(table)[0]
-    assert rim[:6] == ["rim_od", "mm", "112.40", "112.36 ± 0.060", "112.41 ± 0.060", "(112.12 ± 0.060)"]
+    assert rim[:6] == [
+        "rim_od",
+        "mm",
+        "112.40",
+        "112.36\u00a0±\u00a00.060",
+        "112.41\u00a0±\u00a00.060",
+        "(112.12\u00a0±\u00a00.060)",
+    ]
     assert rows(section.tables[1])[0] == ["O3", "rim_od", "M3: recorded as worn"]
     plot = section.figures[0].chart
     assert isinstance(plot, DeviationPlot)
