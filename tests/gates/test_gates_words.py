@@ -106,3 +106,22 @@ def test_where_files_were_not_looked_at_what_is_named_is_taken_to_be_there() -> 
     space = build_workspace(build_record("SD-100"))
     bench = Bench(space.parts["SD-100"], compute_lineage(space).parts["SD-100"], space, NeedParameters())
     assert bench.has_file("evidence/o1.csv") and not bench.has_file(None)
+
+
+def test_a_tool_moves_on_in_the_record_that_keeps_it(sample: Callable[..., Path]) -> None:
+    own = "tools:\n  die: {kind: die, forms: [length], steps: {ordered: 2026-05-12}}\nquotes: {}\n"
+    root = sample("decisions: []\nuses_tools: [SD-101/rig, SD-102/block]\n" + own, write_policy())
+    for number, tool in (("SD-101", "rig"), ("SD-102", "block")):
+        folder = root / "projects" / number
+        folder.mkdir()
+        (folder / "part.yaml").write_text(
+            f"part: {number}\nname: other\nfamily: cast\nsafety: S0\nengineer: ann\n"
+            "fits: {saloon: {vehicle: finch, body: saloon, years: 1951}}\n"
+            "features: {edge: {what: edge, kind: size, nominal: 3, unit: mm}}\n"
+            f"tools: {{{tool}: {{kind: die, forms: [edge]}}}}\n"
+        )
+    assert find_requirement(root, "tooling.accepted").answer.todo == (
+        "bring die from ordered to accepted (`pipeline tool SD-100 die`)",
+        "bring rig from not quoted to accepted (`pipeline tool SD-101 rig`)",
+        "bring block from not quoted to accepted (`pipeline tool SD-102 block`)",
+    )

@@ -11,6 +11,7 @@ It is a command, not a part of the suite: a mutant costs a run of tests. It need
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
 import json
 import os
@@ -94,10 +95,12 @@ def _start(log: Path, work) -> int:  # type: ignore[no-untyped-def]
     """Start work in a process of its own group; it ends with what the work returns. Return its id."""
     pid = os.fork()
     if pid:
+        with contextlib.suppress(PermissionError, ProcessLookupError):  # it did so itself, or is done already
+            os.setpgid(pid, pid)
         return pid
     code = 99
     try:
-        os.setsid()
+        os.setpgid(0, 0)
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY, resource.getrlimit(resource.RLIMIT_AS)[1]))
         where = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
         os.dup2(where, 1)
@@ -109,15 +112,16 @@ def _start(log: Path, work) -> int:  # type: ignore[no-untyped-def]
 
 def _wait(pid: int, limit: float) -> int | None:
     """Return how a process ended; None where it had to be stopped after `limit` seconds."""
-    end = time.monotonic() + limit
-    while time.monotonic() < end:
-        done, status = os.waitpid(pid, os.WNOHANG)
-        if done:
-            return os.waitstatus_to_exitcode(status)
-        time.sleep(0.01)
-    os.killpg(pid, signal.SIGKILL)
-    os.waitpid(pid, 0)
-    return None
+    end, done, status = time.monotonic() + limit, 0, 0
+    try:
+        while not done and time.monotonic() < end:
+            done, status = os.waitpid(pid, os.WNOHANG)
+            time.sleep(0.01)
+    finally:  # also where this process itself is told to end: nothing goes on behind it
+        if not done:
+            os.killpg(pid, signal.SIGKILL)
+            os.waitpid(pid, 0)
+    return os.waitstatus_to_exitcode(status) if done else None
 
 
 def watch_tests(root: Path, module: str, tests: Sequence[str], limit: float) -> Watched | None:
@@ -197,6 +201,7 @@ def main() -> int:
     asked.add_argument("--limit", type=float, default=600.0, help="seconds that the first run of the tests may take")
     asked.add_argument("--write", action="store_true", help="put the tally into DEVELOPERS.md")
     given = asked.parse_args()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that the copy of the tree goes, too
     for name in LIBRARIES:
         importlib.import_module(name)
     start = time.monotonic()
