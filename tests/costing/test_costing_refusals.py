@@ -19,6 +19,7 @@ from pipeline.costing.errors_left import ClosedPart, Prior, render_chance, updat
 from pipeline.costing.estimate import Estimate, build_estimate, compute_chance_below
 from pipeline.costing.ladder import compute_ladder
 from pipeline.costing.quote_cash import build_cash
+from pipeline.costing.quote_sides import build_side
 from pipeline.costing.quote_switches import find_cheapest_by_volume
 from pipeline.costing.quote_terms import Said, Scope, build_not_wanted, find_scope
 from pipeline.costing.quotes import compute_footing
@@ -116,6 +117,21 @@ def test_a_tool_whose_payments_are_not_stated_is_paid_with_the_pieces_at_best_an
     assert finance.high == pytest.approx(Decimal("1023.0769"), abs=Decimal("0.001"))
     cash = build_cash(silent, PURCHASE, Decimal(9))
     assert [(line.week, line.amount) for line in cash if line.what == "tool"] == [(14, 38000)]
+
+
+def test_a_minimum_order_that_is_not_stated_buys_at_the_best_step_at_best_and_at_the_worst_at_worst() -> None:
+    silent = replace(A, minimum_order=Said(Scope.NOT_STATED, Decimal(100), Decimal(1000)))
+    assert (build_side(silent, PURCHASE).price_least, build_side(silent, PURCHASE, dear=True).price_least) == (
+        1000,
+        100,
+    )
+
+
+@pytest.mark.parametrize(("week", "prepaid"), [(0, "7.0"), (10, "2.0"), (14, "0.0"), (20, "0.0")])
+def test_what_is_paid_with_the_pieces_or_after_them_is_not_paid_early(week: int, prepaid: str) -> None:
+    """By hand, half of the price, 14 weeks: 0.5 x 14, 0.5 x 4, and nothing from the fourteenth week on."""
+    steps = (replace(A.milestones[0], week=Decimal(week)), A.milestones[1])
+    assert build_side(replace(A, milestones=steps), PURCHASE).prepaid == Decimal(prepaid)
 
 
 def test_the_tools_are_a_share_of_a_whole_total_only() -> None:

@@ -43,6 +43,14 @@ def test_every_reading_of_a_row_is_converted_and_the_caution_goes_along() -> Non
     assert "no proof" in found.caution
 
 
+def test_a_converted_value_is_worth_one_decimal() -> None:
+    """495 HV lies between HRC 48 (484) and 49 (498): 48 + 11 / 14 = 48.7857."""
+    found = convert_hardness_reading(
+        Reading.model_validate({"value": 495.0, "unit": "HV", "readings": (495.0,)}), build_feature()
+    )
+    assert (found.reading.value, found.reading.readings) == (48.8, (48.8,))
+
+
 @pytest.mark.parametrize(
     ("unit", "feature", "is_other"),
     [
