@@ -52,7 +52,7 @@ class Checked:
         where there is no such part."""
         if self.workspace is None or number not in self.workspace.parts:
             return None
-        return self.reading.trees[build_part_path(number)].dump()
+        return self.reading.trees[build_part_path(number)].plain
 
     def spell_records(self) -> dict[str, str | None]:
         """Return what all records say, by number."""

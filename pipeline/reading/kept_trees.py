@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import functools
 import hashlib
-import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Protocol
@@ -61,14 +60,12 @@ class KeptTrees:
             return parse_tree(path, text)
         digest = _compute_digest(text)
         known = self._recall(self.keeper).get(path)
-        if known is not None and known[0] == digest:
-            value = json.loads(known[1])
-            if isinstance(value, dict):
-                self.keeper.mark_used(ROOM, path)
-                return Tree(path, text, value, known[1]), ()
+        if known is not None and known[0] == digest and known[1].startswith("{"):
+            self.keeper.mark_used(ROOM, path)
+            return Tree(path, text, known[1]), ()
         tree, findings = parse_tree(path, text)
         if tree is not None and not findings:
-            self.keeper.keep(ROOM, path, compute_stamp(), [digest, tree.dump()])
+            self.keeper.keep(ROOM, path, compute_stamp(), [digest, tree.plain])
         return tree, findings
 
     def _recall(self, keeper: Keeper) -> dict[str, tuple[str, str]]:

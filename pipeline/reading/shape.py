@@ -25,7 +25,7 @@ MAX_ROUNDS = 12
 def parse_shape(tree: Tree, model: type[M], record: str = "") -> tuple[M | None, tuple[Finding, ...]]:
     """Validate a tree. Returns the object, or None and one finding for every complaint."""
     try:
-        return model.model_validate_json(tree.dump()), ()
+        return model.model_validate_json(tree.plain), ()
     except ValidationError as error:
         return None, _explain_all(tree, model, error, record)
 
@@ -36,7 +36,7 @@ def salvage_shape(tree: Tree, model: type[M], stand_ins: Mapping[str, Any]) -> M
     stand_ins : values for first keys that are missing or refused, such as the number of the folder.
     The result is used only to look for further mistakes in the same run; it never counts.
     """
-    value = json.loads(tree.dump())
+    value = tree.value
     for _ in range(MAX_ROUNDS):
         try:
             return model.model_validate_json(json.dumps(value))

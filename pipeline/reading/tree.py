@@ -10,7 +10,7 @@ import json
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import islice
 from typing import Any
@@ -68,17 +68,18 @@ _PLAIN = {"tag:yaml.org,2002:bool", "tag:yaml.org,2002:null", "tag:yaml.org,2002
 class Tree:
     """Plain values of one file. `text` is kept so that positions can be found again when they are asked for.
 
-    plain : the values as JSON, where that is known already.
+    plain : the values as JSON. Thousands of records stay in memory at once, and few ask for their values again.
     """
 
     path: str
     text: str
-    value: dict[str, Any]
-    plain: str = field(default="", repr=False, compare=False)
+    plain: str
 
-    def dump(self) -> str:
-        """Return the values as JSON."""
-        return self.plain or json.dumps(self.value, ensure_ascii=False, allow_nan=False)
+    @property
+    def value(self) -> dict[str, Any]:
+        """The values, read anew at each asking: whoever has them may change them."""
+        found: dict[str, Any] = json.loads(self.plain)
+        return found
 
     def locate(self, pointer: Pointer, *, key: bool = False) -> Location:
         """Return where the value at `pointer` stands (with `key`, where its key stands).
@@ -86,6 +87,11 @@ class Tree:
         A pointer that leads past the end of the tree gives the deepest place that exists: never an invented one.
         """
         return _locate(self.path, _index(self.text), pointer, key=key)
+
+
+def dump_plain(value: Any) -> str:
+    """Return plain values as JSON."""
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
 def _compose(text: str) -> Node | None:
@@ -165,7 +171,7 @@ def parse_tree(path: str, text: str) -> tuple[Tree | None, tuple[Finding, ...]]:
         return None, (rules.NOT_A_MAP.build_finding(Location(path), message),)
     converter = _Converter(path, text)
     value = converter.convert_map(node, 1)
-    tree = Tree(path, text, value)
+    tree = Tree(path, text, dump_plain(value))
     return (None if converter.fatal else tree), tuple(converter.findings)
 
 

@@ -12,7 +12,7 @@ from pipeline.model.catalogue import CATALOGUE_FILES, Catalogues
 from pipeline.model.part import Part
 from pipeline.model.workspace import Workspace
 from pipeline.reading.shape import parse_shape
-from pipeline.reading.tree import Tree, parse_tree
+from pipeline.reading.tree import Tree, dump_plain, parse_tree
 
 
 @cache
@@ -28,7 +28,7 @@ def build_catalogues(gates: str | None = None) -> Catalogues:
 
 def parse_record(value: dict[str, Any]) -> Part:
     """Return a part from plain values."""
-    part, findings = parse_shape(Tree("x.yaml", "", value), Part)
+    part, findings = parse_shape(Tree("x.yaml", "", dump_plain(value)), Part)
     assert part is not None, findings
     return part
 

@@ -30,7 +30,7 @@ from sitegen.edition_canaries import (
 from pipeline.findings.sample import _EVIDENCE
 from pipeline.model.part import Part
 from pipeline.reading.shape import parse_shape
-from pipeline.reading.tree import Tree
+from pipeline.reading.tree import Tree, dump_plain
 from pipeline.sitegen.build import build_site
 
 OUT, KEPT = "SD-100", "QZ9500"
@@ -122,7 +122,11 @@ def planted(tmp_path_factory: pytest.TempPathFactory) -> Planted:
     for fit in kept["fits"].values():
         fit["vehicle"] = "qzk9101"
     put_back(part)
-    assert parse_shape(Tree("x", "", part), Part)[1] == () == parse_shape(Tree("x", "", kept), Part)[1]
+    assert (
+        parse_shape(Tree("x", "", dump_plain(part)), Part)[1]
+        == ()
+        == parse_shape(Tree("x", "", dump_plain(kept)), Part)[1]
+    )
     write_json(root / "projects" / OUT / "part.yaml", part)
     write_json(root / "projects" / KEPT / "part.yaml", kept)
     for number in (OUT, KEPT):
