@@ -299,6 +299,7 @@ def test_cash_dates_and_present_value() -> None:
     assert float(value) == pytest.approx(by_hand)
     later = build_cash(replace(A, payment_days=build_stated(91)), PURCHASE, Decimal(9))
     assert compute_present_value(later, Decimal("0.10")) < value
+    assert min(line.week for line in later if line.what == "pieces, landed") == 14 + 13  # 91 days are 13 weeks
 
 
 def test_a_worn_out_set_is_bought_again_when_its_shots_are_reached() -> None:
@@ -307,7 +308,8 @@ def test_a_worn_out_set_is_bought_again_when_its_shots_are_reached() -> None:
     sets = [line for line in cash if line.what == "tool: next set"]
     assert len(sets) == 2
     assert float(sets[0].week) == pytest.approx(9 + 260 * 2000 / 4445)
-    assert len([line for line in cash if line.what == "refurbishment"]) == 2
+    done = [float(line.week) for line in cash if line.what == "refurbishment"]
+    assert done == pytest.approx([9 + 260 * shots / 4445 for shots in (1000, 3000)])  # in the middle of each whole life
 
 
 def test_a_zero_rate_of_yield_and_other_impossible_quotes_are_refused() -> None:
