@@ -143,7 +143,6 @@ def test_every_missing_flag_is_named_at_once(shop: Path) -> None:
         (("waive", "SD-100", "tooling.accepted", "--until", "2026-01-31", "--by", "bob", "--risk", "kim", "--exposure", "1 USD", "--instead", "x", "--why", "y"), "would have run out"),
         (("waive", "SD-100", "tooling.accepted", "--until", "2026-12-31", "--by", "bob", "--risk", "bob", "--exposure", "1 USD", "--instead", "x", "--why", "y"), "another person as risk owner"),
         (("release", "SD-100", "--by", "ann"), "ann is not owner"),
-        (("new", "SD-150", "--from", "SD-100", "--hands", "AUX,SD-100,mirror"), "AUX is a reserved name on Windows"),
         (("fit", "SD-100", "--with", "P1", "--car", "car-1", "--fits", "saloon", "--gaps", "seat=0.4", "--result", "good", "--by", "ann", "--seen-by", "ann"), "P502"),
     ],
 )  # fmt: skip
@@ -156,6 +155,20 @@ def test_what_the_rules_forbid_is_refused_before_it_is_written(
         said
     )
     assert read(shop) == before
+
+
+@pytest.mark.parametrize(
+    ("words", "reason"),
+    [
+        (("new", "INDEX", "--from", "SD-100"), "INDEX is the name of the list of parts"),
+        (("new", "LPT1", "--from", "SD-100"), "LPT1 is a reserved name on Windows"),
+        (("new", "SD-150", "--from", "SD-100", "--hands", "AUX,SD-100,mirror"), "AUX is a reserved name on Windows"),
+    ],
+)
+def test_a_number_that_no_part_can_have_starts_no_record(shop: Path, words: tuple[str, ...], reason: str) -> None:
+    code, said = call(shop, *words, "--yes")
+    assert code == EXIT_USAGE and reason in said
+    assert [folder.name for folder in (shop / "projects").iterdir()] == ["SD-100"]
 
 
 def test_a_change_keeps_the_weeks_that_it_was_thought_to_take_beside_those_that_it_took(shop: Path) -> None:

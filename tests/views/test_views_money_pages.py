@@ -159,7 +159,7 @@ def test_calibration_says_when_cases_are_few_and_names_the_folk_rule() -> None:
     assert "few cases" in text
     assert "folk rule of ten" in text
     assert "(few)" in text
-    assert len(section.tables[2].rows) == 13
+    assert len(section.tables[3].rows) == 13
 
 
 def test_the_case_states_seed_draws_and_all_rates_or_none() -> None:
