@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pipeline.gates.quoted import find_chosen
@@ -119,7 +119,7 @@ def build_buyer_section(portfolio: Portfolio, days: int | None = None) -> Sectio
         )
         for one in find_buyer_lines(portfolio, days)
     ]
-    table = build_table("Quotes that need the buyer", columns, rows, NOTHING, "buying/quotes.csv")
+    table = replace(build_table("Quotes that need the buyer", columns, rows, NOTHING, "buying/quotes.csv"), folds=True)
     words = f"Quotes that run out within {word_count(ahead, 'day')}, have run out, "
     words += "or no longer stand for the model as it is."
     intro = (*say(words), Run(" "), Run("The same days as a calendar", href=CALENDAR), Run("."))

@@ -103,7 +103,7 @@ def _build_overview(flow: Flow) -> Section:
         Column("who leads it"),
     )
     rows = tuple(_build_overview_row(flow, one, scale) for one in flow.resources)
-    table = Table("Resources side by side", columns, rows, NO_RESOURCE, "data/resources.csv")
+    table = Table("Resources side by side", columns, rows, NO_RESOURCE, "data/resources.csv", folds=True)
     return Section("overview", "Side by side", "longest queue first", (), (), (table,))
 
 
@@ -209,7 +209,9 @@ def _build_people(flow: Flow) -> Section:
         Column("next to model"),
     )
     rows = tuple(_build_person(flow, key) for key in _list_leaders(flow))
-    table = Table("Engineers and what they lead", columns, rows, "Nobody leads a part in work.", "data/engineers.csv")
+    table = Table(
+        "Engineers and what they lead", columns, rows, "Nobody leads a part in work.", "data/engineers.csv", folds=True
+    )
     note = build_line("Stand too long: longer in their stage than 85 % of their like.")
     return Section("engineers", "Engineers", "parts in work by gate", note, (), (table,))
 
@@ -282,7 +284,7 @@ def _build_cars(portfolio: Portfolio, flow: Flow) -> Section:
         Column("note"),
     )
     rows = [_build_car(catalogues, key, car, trials) for key, car in catalogues.vehicles.cars.items()]
-    table = Table("Vehicles to try parts on", columns, tuple(rows), NO_CAR, "data/cars.csv" if rows else "")
+    table = Table("Vehicles to try parts on", columns, tuple(rows), NO_CAR, "data/cars.csv" if rows else "", folds=True)
     lacking = [trial for trial in trials if not any(catalogues.vehicles.cars[car].days_per_week for car in trial.cars)]
     homeless = {(trial.file.number, trial.application): trial for trial in lacking}.values()
     after: list[Run] = []

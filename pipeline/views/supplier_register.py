@@ -174,7 +174,7 @@ def _build_overview(entries: tuple[SupplierEntry, ...], currency: str) -> Sectio
         Column("tools there", number=True, sort=True),
     )
     rows = tuple(_build_overview_row(one) for one in entries)
-    table = Table("Suppliers side by side", columns, rows, NO_SUPPLIER, "data/suppliers.csv")
+    table = Table("Suppliers side by side", columns, rows, NO_SUPPLIER, "data/suppliers.csv", folds=True)
     return Section(
         "overview", "Side by side", word_count(len(rows), "supplier"), (), (), (table,), (), _explain(entries)
     )
@@ -317,7 +317,7 @@ def _build_offers(one: SupplierEntry, currency: str) -> Table:
         one.offers, key=lambda offer: (offer.quote.valid_to is None, offer.quote.valid_to, offer.file.number)
     )
     rows = tuple(_build_offer_row(offer) for offer in ordered)
-    return Table(f"Open offers of {one.name}", columns, rows, NOTHING_YET, _find_csv(one, "offers"))
+    return Table(f"Open offers of {one.name}", columns, rows, NOTHING_YET, _find_csv(one, "offers"), folds=True)
 
 
 def _build_offer_row(offer: OpenOffer) -> Row:
@@ -358,7 +358,9 @@ def _build_promises(one: SupplierEntry, currency: str) -> Table:
         Column("promised in"),
     )
     rows = tuple(_build_promise_row(tool) for tool in one.tools)
-    return Table(f"Promised against actual, {one.name}", columns, rows, NOTHING_YET, _find_csv(one, "promises"))
+    return Table(
+        f"Promised against actual, {one.name}", columns, rows, NOTHING_YET, _find_csv(one, "promises"), folds=True
+    )
 
 
 def _build_promise_row(one: RegisteredTool) -> Row:
@@ -408,7 +410,9 @@ def _build_changes(one: SupplierEntry, currency: str) -> Table:
     if len(costs) > 1:
         total = ("all", "", "", "", "", "", word_whole(sum(costs, Decimal(0))), "", "")
         rows.append(build_row(total, strong=True))
-    return Table(f"Changes of its tools, {one.name}", columns, tuple(rows), NOTHING_YET, _find_csv(one, "changes"))
+    return Table(
+        f"Changes of its tools, {one.name}", columns, tuple(rows), NOTHING_YET, _find_csv(one, "changes"), folds=True
+    )
 
 
 def _build_change_row(order: ToolOrder, one: ToolChange) -> Row:
@@ -439,7 +443,7 @@ def _build_there(one: SupplierEntry, currency: str) -> Table:
         Column("price on record", currency, True),
     )
     rows = tuple(_build_there_row(tool) for tool in one.there)
-    return Table(f"Tools that lie at {one.name}", columns, rows, NOTHING_YET, _find_csv(one, "tools"))
+    return Table(f"Tools that lie at {one.name}", columns, rows, NOTHING_YET, _find_csv(one, "tools"), folds=True)
 
 
 def _build_there_row(one: RegisteredTool) -> Row:

@@ -149,14 +149,21 @@ def _build_loud(tools: tuple[RegisteredTool, ...]) -> Section:
     loud = [(one, reasons) for one in tools if (reasons := tuple(_find_loud(one)))]
     ordered = sorted(loud, key=lambda pair: _rank_loud(pair[1][0][0]))
     rows = tuple(_build_loud_row(one, reasons) for one, reasons in ordered)
-    table = Table("Tools that need somebody", LOUD_COLUMNS, rows, NOTHING, "data/tools-loud.csv" if rows else "")
+    table = Table(
+        "Tools that need somebody", LOUD_COLUMNS, rows, NOTHING, "data/tools-loud.csv" if rows else "", folds=True
+    )
     return Section("loud", "Tools that need somebody", word_count(len(loud), "tool"), (), (), (table,))
 
 
 def _build_lacking(tools: tuple[RegisteredTool, ...]) -> Section:
     rows = tuple(_build_loud_row(one, reasons) for one in tools if (reasons := tuple(_find_lacking(one))))
     table = Table(
-        "Place or owner not on record", LOUD_COLUMNS, rows, COMPLETE, "data/tools-lacking.csv" if rows else ""
+        "Place or owner not on record",
+        LOUD_COLUMNS,
+        rows,
+        COMPLETE,
+        "data/tools-lacking.csv" if rows else "",
+        folds=True,
     )
     count = word_count(len(rows), "tool")
     return Section("lacking", "Place or owner not on record", count, (), (), (table,), fold=bool(rows))
@@ -197,7 +204,7 @@ def _build_all(tools: tuple[RegisteredTool, ...]) -> Section:
         Column("made to fit", sort=True),
     )
     rows = tuple(_build_row(one, currency) for one in tools)
-    table = Table("Every tool", columns, rows, NO_TOOL, "data/tools.csv", filter_by=(1, 3, 4, 5))
+    table = Table("Every tool", columns, rows, NO_TOOL, "data/tools.csv", filter_by=(1, 3, 4, 5), folds=True)
     note = "Shots in grey: the usual life of the kind. Due: the day of the order and the weeks that were promised."
     return Section("all", "Every tool", word_count(len(rows), "tool"), (), (), (table,), build_line(note))
 

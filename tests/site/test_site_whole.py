@@ -117,7 +117,7 @@ def test_measurements_side_by_side_fit_a_desk_and_fold_on_a_phone(site: Path, op
         "cells => cells.map(it => Math.round(it.getBoundingClientRect().left))"
     )
     assert len(set(lefts)) == 1, "one line under the other"
-    folded = phone.evaluate("Array.from(document.querySelectorAll('.folds')).filter(it => it.scrollWidth > 390).length")
+    folded = phone.evaluate("Array.from(document.querySelectorAll('.by-line')).filter(it => it.scrollWidth > 390).length")
     assert folded == 0
 
 
@@ -128,7 +128,7 @@ def test_a_folded_row_leaves_out_what_says_nothing_and_a_desk_shows_it(
     for width, seen in ((1280, True), (390, False)):
         page = open_page(site / f"parts/{LONG}.html", width=width).page
         page.evaluate(OPEN_ALL)
-        empty = page.locator(".folds td.none")
+        empty = page.locator(".by-line td.none")
         assert empty.count() > 0 and empty.first.is_visible() is seen, width
 
 
