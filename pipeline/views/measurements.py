@@ -262,7 +262,7 @@ def _build_verdicts(file: PartFile, anchors: Anchors, found: list[FeatureMeasure
         f"{good} of {word_count(len(outcomes), 'reading')} conform" if outcomes else "no verdict",
         build_line("A reading conforms where it lies inside the limits by more than the guard band."),
         (),
-        (Table("Verdicts", columns, rows, "Nothing is measured yet."),),
+        (Table("Verdicts", columns, rows, "Nothing is measured yet.", folds=True),),
         build_line(*_word_ratios(found)),
         build_verdict_working(file, anchors, found),
         True,
