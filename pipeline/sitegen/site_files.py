@@ -88,7 +88,10 @@ def build_part_views(file: PartFile, root: Path, site: str) -> PartViews:
     with take_notes(aside=True) as relied:
         found = find_copies(root, file)
         view = build_part_page(file, found.published, found.picture)
-        pages = {addresses.find_part_page(file.number): ("part.html", view), **_build_sheets(file, site)}
+        pages = {
+            addresses.find_part_page(file.number): ("part.html", view),
+            **_build_sheets(file, site, found.published),
+        }
         pages = _file_all(pages)
     return PartViews(pages, found.copies, frozenset(relied))
 
@@ -127,12 +130,12 @@ def _build_registers(portfolio: Portfolio) -> dict[str, tuple[str, Any]]:
     return {page.head.href: ("sections.html", page) for page in (build_registers_page(portfolio, made), *made)}
 
 
-def _build_sheets(file: PartFile, site: str) -> dict[str, tuple[str, Any]]:
+def _build_sheets(file: PartFile, site: str, copies: Mapping[str, str]) -> dict[str, tuple[str, Any]]:
     """Make the pages that go with a part's page, where there is something to show on them."""
     number = file.number
     pages: dict[str, tuple[str, Any]] = {find_money_page(number): ("sections.html", build_money_page(file))}
     if has_measured_page(file):
-        pages[find_measured_page(number)] = ("sections.html", build_measured_page(file))
+        pages[find_measured_page(number)] = ("sections.html", build_measured_page(file, copies))
     if has_traveller(file):
         pages[find_traveller(number)] = ("traveller.html", build_traveller(file, site))
     if has_release_sheet(file):

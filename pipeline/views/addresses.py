@@ -96,10 +96,14 @@ def name_gate_anchor(gate: Gate) -> str:
 
 
 class Anchors:
-    """Gives every piece of evidence of one page an id of its own: its key, or section and key where two would meet."""
+    """Gives every piece of evidence of one page an id of its own: its key, or section and key where two would meet.
 
-    def __init__(self, part: Part, node_ids: Iterable[str]) -> None:
-        self.number = part.part
+    copies : address in the site of each file that it has a copy of, by the record's own path; None where that is not
+    known yet.
+    """
+
+    def __init__(self, part: Part, node_ids: Iterable[str], copies: Mapping[str, str] | None = None) -> None:
+        self.number, self._copies = part.part, copies
         self._ids = _choose_ids(part, tuple(node_ids))
 
     def find(self, node_id: str) -> str:
@@ -116,6 +120,10 @@ class Anchors:
         if other:
             return find_part_page(other, "tools" if rest.startswith("tools.") else "evidence")
         return find_part_page(self.number, self._ids.get(node_id, "evidence"))
+
+    def link_copy(self, path: str) -> str:
+        """Return the address of the copy of a file, empty where the site has none: it is not there, or too large."""
+        return find_evidence_copy(self.number, path) if self._copies is None else self._copies.get(path, "")
 
 
 def _choose_ids(part: Part, node_ids: tuple[str, ...]) -> Mapping[str, str]:

@@ -6,6 +6,7 @@ Every figure carries its working: the formula with its numbers, the inputs with 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 
 from pipeline.measuring.drawing_guess import Candidate
 from pipeline.measuring.nominal import NominalStatus
@@ -90,14 +91,15 @@ _MOST_WHOLE = 8
 """So many originals leave room for a value and its uncertainty on one line; of more, the latter may stand below."""
 
 
-def build_measurement_sections(file: PartFile) -> tuple[Section, ...]:
+def build_measurement_sections(file: PartFile, copies: Mapping[str, str] | None = None) -> tuple[Section, ...]:
     """Make the sections about what was measured; none where nothing was.
 
+    copies : address in the site of each file that it has a copy of, by the record's own path.
     The fits, their traces and the meshes are there when the portfolio was built with `deep=True`.
     """
     measured = take_measured(file)
     found = [one for one in measured.features.values() if one.values or one.samples]
-    anchors = Anchors(file.part, file.lineage.nodes)
+    anchors = Anchors(file.part, file.lineage.nodes, copies)
     read = [one for one in found if one.values]
     sections: list[Section | None] = []
     if read:

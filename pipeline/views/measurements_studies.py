@@ -11,7 +11,7 @@ from pipeline.portfolio.measurements import PartMeasured, find_edges
 from pipeline.portfolio.measuring_findings import describe_run_fault
 from pipeline.portfolio.portfolio import PartFile
 from pipeline.portfolio.study_values import RunResult, StudyResult
-from pipeline.views.addresses import Anchors, find_evidence_copy, find_method_page
+from pipeline.views.addresses import Anchors, find_method_page
 from pipeline.views.measurements_working import count_places
 from pipeline.views.shapes_charts import DeviationPlot, DeviationPoint, DeviationRow
 from pipeline.views.shapes_marks import (
@@ -79,7 +79,7 @@ def _word_origin(file: PartFile, anchors: Anchors, node: str, path: str, note: s
     section, _, key = node.partition(".")
     entry = getattr(file.part, section)[key]
     runs: list[str | Run] = [f"{word_day(entry.on)}, {entry.by}; "]
-    runs.append(Run(path.rpartition("/")[2], href=find_evidence_copy(file.number, path)))
+    runs.append(Run(path.rpartition("/")[2], href=anchors.link_copy(path)))
     if anchors.has(node):
         runs += ["; ", Run("record", href=anchors.link(node))]
     reasons = file.lineage.reasons.get(node, ())

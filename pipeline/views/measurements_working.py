@@ -12,7 +12,7 @@ from pipeline.model.quantity import LENGTH_UNITS
 from pipeline.portfolio.fits import FitKind
 from pipeline.portfolio.measurements import FeatureMeasured, MeasuredValue, convert_reading
 from pipeline.portfolio.portfolio import PartFile
-from pipeline.views.addresses import Anchors, find_evidence_copy, find_method_page
+from pipeline.views.addresses import Anchors, find_method_page
 from pipeline.views.shapes_marks import Line, Link, Run, Working, WorkingInput, build_line
 from pipeline.views.wording import count_decimals, word_count, word_number, word_share, word_unit
 
@@ -187,8 +187,8 @@ def _list_measurements(file: PartFile, anchors: Anchors, found: Sequence[Feature
         if anchors.has(node):
             source = (*source, Run("; "), Run("record", href=anchors.link(node)))
         if measurement.file is not None:
-            href = find_evidence_copy(file.number, measurement.file)
-            source = (*source, Run("; "), Run(measurement.file.rpartition("/")[2], href=href))
+            shown_file = Run(measurement.file.rpartition("/")[2], href=anchors.link_copy(measurement.file))
+            source = (*source, Run("; "), shown_file)
         shown = f"of {measurement.of}" + "".join(f"; {note}" for note in notes)
         inputs.append(WorkingInput(name, shown, source))
     return inputs

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from urllib.parse import quote
 
@@ -59,8 +60,11 @@ def list_sheets(file: PartFile) -> tuple[Link, ...]:
     return tuple(links)
 
 
-def build_measured_page(file: PartFile) -> SectionsPage:
-    """Make the page of a part's measurements: readings, uncertainty, fits, nominals and stacks with their working."""
+def build_measured_page(file: PartFile, copies: Mapping[str, str] | None = None) -> SectionsPage:
+    """Make the page of a part's measurements: readings, uncertainty, fits, nominals and stacks with their working.
+
+    copies : address in the site of each file that it has a copy of, by the record's own path.
+    """
     number, name = file.number, file.part.name
     head = PageHead(
         f"{number} measurements",
@@ -69,7 +73,7 @@ def build_measured_page(file: PartFile) -> SectionsPage:
         "parts",
         (Link("Parts", PARTS), Link(f"{number} {name}", find_part_page(number))),
     )
-    sections = (*build_measurement_sections(file), *build_forming_sections(file), *build_stack_sections(file))
+    sections = (*build_measurement_sections(file, copies), *build_forming_sections(file), *build_stack_sections(file))
     return SectionsPage(head, build_line("Every figure opens to its formula, its inputs and its source."), sections)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -576,6 +577,23 @@ def test_evidence_that_a_browser_would_run_is_handed_out_as_text(workspace: Call
 
 @pytest.mark.skipif(sys.platform == "win32", reason="links need a right there")
 @pytest.mark.hostile("the site's folder", "evidence behind a link")
+def test_evidence_that_is_too_large_for_the_site_is_named_and_leads_nowhere(
+    workspace: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    root = workspace()
+    whole = build_site(root)
+    page = (whole.out / "measured/SD-100.html").read_text(encoding="utf-8")
+    linked = set(re.findall(r'href="[^"]*/(evidence/[^"]+)"', page))
+    assert linked and whole.warnings == ()
+    shutil.rmtree(root / ".pipeline")
+    monkeypatch.setattr("pipeline.sitegen.evidence_copies.MAX_BYTES", 1)
+    site = build_site(root)
+    page = (site.out / "measured/SD-100.html").read_text(encoding="utf-8")
+    assert site.warnings == (), "no link leads to what is not there"
+    for path in linked:
+        assert path.rpartition("/")[2] in page and f'/{path}"' not in page
+
+
 def test_evidence_behind_a_link_is_never_published(workspace: Callable[..., Path], tmp_path: Path) -> None:
     secret = tmp_path / "secret.txt"
     secret.write_text("nobody may read this")
