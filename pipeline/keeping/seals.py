@@ -40,6 +40,15 @@ def read_own_key() -> bytes:
         return secrets.token_bytes(SIZE)
 
 
+def is_key_kept() -> bool:
+    """True when the secret is on the disk, so that the next run has the same."""
+    key, path = read_own_key(), find_key_path()  # the first call of all makes the secret
+    try:
+        return path is not None and _read(path) == key
+    except OSError:
+        return False
+
+
 def _read(path: Path) -> bytes | None:
     try:
         key = path.read_bytes()

@@ -16,6 +16,7 @@ import pipeline
 from pipeline.history.repository import OLDEST_GIT, open_repository, read_git_version
 from pipeline.history.staged import find_hooks_folder
 from pipeline.history.user import read_user_email
+from pipeline.keeping.seals import find_key_path, is_key_kept
 from pipeline.writing.names import MAX_PATH, find_name_fault, fold_name
 
 FONTS = ("DejaVu Sans",)
@@ -42,7 +43,7 @@ class Look:
 
 def look_over(root: Path | None, start: Path) -> list[Look]:
     """Look at the machine and, where there is one, at the workspace. Never raises for what is found."""
-    found = [*_look_at_versions(), *_look_at_git(root or start), *_look_at_fonts()]
+    found = [*_look_at_versions(), *_look_at_git(root or start), *_look_at_fonts(), _look_at_seal()]
     if root is None:
         return [*found, Look("workspace", Level.BAD, f"{start} is not in one", "pipeline init DIR starts one")]
     return [*found, *_look_at_workspace(root), *_look_at_names(root)]
@@ -105,6 +106,18 @@ def _look_at_fonts() -> Iterator[Look]:
     level = Level.WARN if missing else Level.GOOD
     words = f"not there: {', '.join(missing)}" if missing else f"{', '.join(FONTS)}, with the library"
     yield Look("fonts", level, words, "pip install --force-reinstall matplotlib" if missing else "")
+
+
+def _look_at_seal() -> Look:
+    """Whether what a run leaves in .pipeline/ can be believed by the next one: that takes a secret of the user."""
+    place = find_key_path()
+    if is_key_kept():
+        return Look("kept values", Level.GOOD, f"what builds leave in .pipeline/ is sealed with {place}")
+    where = "there is no home folder" if place is None else f"{place} cannot be kept"
+    words = f"{where}, so nothing of an earlier build is believed and each one begins anew"
+    return Look(
+        "kept values", Level.WARN, words, "let that file be written, or set XDG_STATE_HOME to a folder of yours"
+    )
 
 
 def _look_at_workspace(root: Path) -> Iterator[Look]:

@@ -87,6 +87,26 @@ def test_without_a_place_for_the_secret_nothing_of_an_earlier_run_is_believed(ho
     assert not is_sealed(made, "x")
 
 
+def test_doctor_says_whether_kept_values_can_be_believed(home: Path) -> None:
+    from pipeline.portfolio.checkup import Level, look_over
+
+    def look() -> tuple[Level, str, str]:
+        (one,) = [one for one in look_over(None, home) if one.what == "kept values"]
+        return one.level, one.words, one.fix
+
+    level, words, _ = look()
+    assert level is Level.GOOD and "seal.key" in words
+    path = find_key_path()
+    assert path is not None
+    path.unlink()
+    path.parent.rmdir()
+    path.parent.parent.rmdir()
+    (home / "state").write_text("a file where a folder should be")
+    _forget()
+    level, words, fix = look()
+    assert level is Level.WARN and "begins anew" in words and "XDG_STATE_HOME" in fix
+
+
 def test_without_a_home_the_secret_is_for_this_process_alone(monkeypatch: pytest.MonkeyPatch, home: Path) -> None:
     del home
     monkeypatch.setattr(seals, "find_key_path", lambda: None)
