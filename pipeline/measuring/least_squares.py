@@ -13,6 +13,8 @@ from pipeline.measuring.points import Floats
 State = TypeVar("State")
 
 MOST_STEPS = 200
+_UNFIXED = 1e-14
+"""Share of the stiffest direction below which only rounding holds a parameter: about fifty units in the last place."""
 SMALLEST_STEP = 1e-13  # in scaled units, where the points have size 1
 _MOST_DAMPING = 1e16
 _BLOCK = 4096
@@ -149,6 +151,10 @@ def compute_covariance(settled: Settled[State], count: int) -> Floats | None:
 
     Assumes independent errors of one size, which flatters a dense scan: neighbours share the form of the part.
 
+    Raises:
+        ValueError: a parameter can be changed without the points noticing it within the figures of the machine, as the
+            radius of what is as good as straight or flat: its uncertainty has no bound, and a value would mean nothing.
+
     Source: JCGM 102:2011 (least-squares adjustment), first order.
 
     >>> mean_of_three = Settled(3.0, np.array([[3.0]]), 14.0, 1, True)  # readings 1, 2 and 6
@@ -158,4 +164,7 @@ def compute_covariance(settled: Settled[State], count: int) -> Floats | None:
     spare = count - len(settled.normal)
     if spare <= 0:
         return None
-    return np.asarray(np.linalg.pinv(settled.normal, hermitian=True) * (settled.cost / spare), dtype=np.float64)
+    stiffness = np.linalg.eigvalsh(settled.normal)
+    if stiffness[0] <= _UNFIXED * stiffness[-1]:
+        raise ValueError("the points bend too little: the radius cannot be told from them; measure more of the turn")
+    return np.asarray(np.linalg.inv(settled.normal) * (settled.cost / spare), dtype=np.float64)
