@@ -85,15 +85,16 @@ def _steps_in(value: Any, loc: Pointer) -> list[str | int]:
 
 def _explain_all(tree: Tree, model: type[BaseModel], error: ValidationError, record: str) -> tuple[Finding, ...]:
     findings: dict[tuple[Any, ...], Finding] = {}
+    value = tree.value
     for detail in error.errors(include_url=False):
-        finding = _explain(tree, model, detail, record)
+        finding = _explain(tree, value, model, detail, record)
         findings.setdefault((finding.location, finding.rule, finding.pointer), finding)
     return tuple(findings.values())
 
 
-def _explain(tree: Tree, model: type[BaseModel], detail: ErrorDetails, record: str) -> Finding:
+def _explain(tree: Tree, value: dict[str, Any], model: type[BaseModel], detail: ErrorDetails, record: str) -> Finding:
     kind, loc = detail["type"], tuple(detail["loc"])
-    pointer: Pointer = tuple(_steps_in(tree.value, loc))
+    pointer: Pointer = tuple(_steps_in(value, loc))
     rule, message, fix = _choose_words(model, detail, pointer)
     at_key = kind == "extra_forbidden" or "[key]" in loc
     place = tree.locate(pointer, key=at_key)
