@@ -117,7 +117,9 @@ def test_measurements_side_by_side_fit_a_desk_and_fold_on_a_phone(site: Path, op
         "cells => cells.map(it => Math.round(it.getBoundingClientRect().left))"
     )
     assert len(set(lefts)) == 1, "one line under the other"
-    folded = phone.evaluate("Array.from(document.querySelectorAll('.by-line')).filter(it => it.scrollWidth > 390).length")
+    folded = phone.evaluate(
+        "Array.from(document.querySelectorAll('.by-line')).filter(it => it.scrollWidth > 390).length"
+    )
     assert folded == 0
 
 
