@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import pipeline
+from pipeline.keeping.kept_folder import make_kept_folder
 from pipeline.keeping.seals import is_sealed, name_keeper, seal
 from pipeline.reading.source import is_link_inside
 
@@ -170,7 +171,7 @@ def _open(path: Path) -> sqlite3.Connection | None:
     whoever still has it open goes on with theirs."""
     for _ in range(2):
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            make_kept_folder(path.parent)
             return _connect(path)
         except sqlite3.OperationalError:
             return None  # locked, read-only or no room

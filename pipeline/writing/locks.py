@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from pipeline.keeping.kept_folder import make_kept_folder
 from pipeline.reading.source import is_link_inside
 
 LOCK_FOLDER = ".pipeline/locks"
@@ -30,10 +31,8 @@ def take_lock(root: Path, name: str, wait: float = WAIT_SECONDS) -> Iterator[Non
     folder = root / LOCK_FOLDER
     if is_link_inside(root, folder / f"{name}.lock"):
         raise LockedError(f"{LOCK_FOLDER} is a link or lies behind one; take the link away")
-    folder.mkdir(parents=True, exist_ok=True)
-    ignored = folder.parent / ".gitignore"
-    if not ignored.exists():
-        ignored.write_text("*\n", encoding="utf-8")
+    make_kept_folder(folder.parent)
+    folder.mkdir(exist_ok=True)
     handle = os.open(folder / f"{name}.lock", os.O_RDWR | os.O_CREAT, 0o666)
     try:
         _wait_for(handle, name, wait)
