@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from pipeline.model.catalogue import NeedParameters
 from pipeline.model.part import Feature, Reading
 from pipeline.model.quantity import Limits
 from pipeline.model.words import FeatureKind, Hand
+from pipeline.model.workspace import EvidenceFile, FileState
 
 B = (
     "revisions:\n  A: {on: 2026-01-20, by: ann, file: evidence/hook-a.stl, from: [M1, M2]}\n"
@@ -71,6 +73,23 @@ def test_what_reads_outside_its_limits_is_told_in_the_unit_of_the_feature(
 
 
 @pytest.mark.parametrize(
+    ("unit", "nominal", "limits", "reading", "outside"),
+    [
+        ("um", 10.0, (-2.0, 2.0), Reading(value=0.012, unit="mm"), ()),  # 12 um: on the limit
+        ("um", 10.0, (-2.0, 2.0), Reading(value=0.0125, unit="mm"), (12.5,)),
+        ("um", 10.0, (-2.0, 2.0), Reading(value=0.0005, unit="in"), (12.7,)),  # an inch is 25.4 mm
+        ("in", 1.0, (-0.01, 0.01), Reading(value=25.654, unit="mm"), ()),  # 1.01 in: on the limit
+        ("in", 1.0, (-0.01, 0.01), Reading(value=25.908, unit="mm"), (1.02,)),
+    ],
+)
+def test_a_reading_is_turned_into_the_unit_of_a_feature_that_is_not_stated_in_millimetres(
+    unit: str, nominal: float, limits: tuple[float, float], reading: Reading, outside: tuple[float, ...]
+) -> None:
+    change = {"unit": unit, "nominal": nominal, "limits": Limits(lower=limits[0], upper=limits[1])}
+    assert find_outside(reading, LENGTH.model_copy(update=change)) == pytest.approx(outside)
+
+
+@pytest.mark.parametrize(
     ("hand", "state", "check", "words"),
     [
         (Hand.NONE, CellState.MISSING, None, "try it on saloon"),
@@ -106,6 +125,27 @@ def test_where_files_were_not_looked_at_what_is_named_is_taken_to_be_there() -> 
     space = build_workspace(build_record("SD-100"))
     bench = Bench(space.parts["SD-100"], compute_lineage(space).parts["SD-100"], space, NeedParameters())
     assert bench.has_file("evidence/o1.csv") and not bench.has_file(None)
+
+
+@pytest.mark.parametrize(
+    ("state", "listed", "now", "then"),
+    [
+        (FileState.INTACT, "ab", True, True),
+        (FileState.REFERENCE, None, True, True),
+        (FileState.CHANGED, "ab", False, True),  # its hash in the list says that it was attached once
+        (FileState.MISSING, "ab", False, True),
+        (FileState.MISSING, None, False, False),
+        (FileState.UNLISTED, None, False, False),  # it lies there, and nobody attached it
+    ],
+)
+def test_a_file_that_was_attached_proved_something_then_and_one_that_never_was_did_not(
+    state: FileState, listed: str | None, now: bool, then: bool
+) -> None:
+    space = build_workspace(build_record("SD-100"))
+    space = replace(space, files={("SD-100", "evidence/o1.csv"): EvidenceFile("evidence/o1.csv", state, listed)})
+    bench = Bench(space.parts["SD-100"], compute_lineage(space).parts["SD-100"], space, NeedParameters())
+    assert bench.has_file("evidence/o1.csv") is now
+    assert replace(bench, lenient=True).has_file("evidence/o1.csv") is then
 
 
 def test_a_tool_moves_on_in_the_record_that_keeps_it(sample: Callable[..., Path]) -> None:
