@@ -161,13 +161,19 @@ def _write_lines(graph: RedoGraph, redone: tuple[int, ...], choice: Mapping[int,
         redesign = redesign if redesign in redone else None
         both, paid = _price_with_redesign(graph, tool, ones, redesign)
         effect = graph.items[tool].by_class[ones[-1]]
-        is_apart = effect.line.amount is None or _subtract(both, paid) == effect.line.amount
-        if redesign is None or (is_apart and not effect.redesign_in_price):
+        if redesign is None or _is_apart(effect, both, paid):
             both = _subtract(both, paid)
         else:
             written[redesign] = tuple(Line(one.label, _IN_PRICE, NOTHING) for one in graph.lines[redesign])
         written[tool] = (_write_tool_line(effect.line, both),)
     return tuple(line for position in redone for line in written.get(position, graph.lines[position]))
+
+
+def _is_apart(effect: ClassEffect, both: Range, paid: Range) -> bool:
+    """Whether a tool's change and its redesign are two prices; a price that nobody knows holds no redesign."""
+    if effect.line.amount is None:
+        return True
+    return not effect.redesign_in_price and _subtract(both, paid) == effect.line.amount
 
 
 def _write_tool_line(stated: Line, amount: Range) -> Line:

@@ -196,6 +196,35 @@ def test_a_price_that_holds_the_redesign_is_never_below_it() -> None:
     assert [str(line.amount and line.amount.likely) for line in part.find_rung(Stage.TOOL_CUT).lines] == ["0", "300.00"]
 
 
+def test_a_new_tool_without_a_price_leaves_its_redesign_a_price_of_its_own() -> None:
+    """Nobody knows what the new die costs, so the 1,800 of its redesign are shown as what they are, not as held in it."""
+    features = (FeatureErrors("rim", narrow_mix(MIX, [NEW])),)
+    basis = ChangeBasis(build_part(die_price=None), MIX, features)
+    figure = compute_ladder(basis).features[0].find_rung(Stage.TOOL_CUT)
+    shown = {line.label: line.amount and line.amount.likely for line in figure.lines}
+    assert shown["redesign of die"] == 1800
+    assert shown["change to die: new-tool"] is None
+    assert sum(line.amount.likely for line in figure.lines if line.amount is not None) == figure.direct.likely
+
+
+def test_a_lighter_change_that_holds_the_redesign_and_costs_more_is_what_is_paid() -> None:
+    """By hand: a weld at 5,000 with its redesign, a new tool at 1,000 and 300 for the redesign: 5,000, the 300 in it."""
+    prices = (
+        ClassPrice(WELD, build_range(1), amount=build_range(5000), redesign_in_price=True),
+        ClassPrice(NEW, build_range(1), amount=build_range(1000)),
+    )
+    redesign = (build_amount_line("redesign", 300),)
+    tool = ToolFacts("t", "tool", None, class_prices=prices, forms=None, redesign=redesign)
+    features = (FeatureErrors("rim", narrow_mix(MIX, [WELD])), FeatureErrors("boss", narrow_mix(MIX, [NEW])))
+    basis = ChangeBasis(graph_of(*build_all_tool_items([tool])), MIX, features)
+    figure = compute_figure(basis, build_change(basis, ["boss", "rim"]), Stage.TOOL_CUT)
+    assert figure.direct == build_range(5000)
+    assert [(line.working, line.amount) for line in figure.lines] == [
+        ("in the price of the tool's change", build_range(0)),
+        (", not below a lighter change or the redesign in it", build_range(5000)),
+    ]
+
+
 def test_stated_weeks_stand_in_where_they_are_stated() -> None:
     stated = StatedWeeks({Stage.MODEL: build_range(5), Stage.TOOL_CUT: build_range(2)})
     rim = compute_ladder(build_basis(build_part(), stated_weeks=stated)).features[0]
@@ -227,6 +256,16 @@ def test_nothing_to_redo_costs_nothing_and_has_no_ratio() -> None:
     assert [step.ratio for step in ladder.steps[:2]] == [None, Decimal("1.00")]
 
 
+def test_what_takes_no_time_costs_no_delay() -> None:
+    """A part of which nobody states weeks: none is lost, at the low end, at the likely one and at the high one."""
+    graph = graph_of(
+        RedoItem("C", RedoKind.REVISION, "model", Stage.MODEL, (build_amount_line("model", 100),)),
+        RedoItem("F", RedoKind.FIT_CHECK, "fit", Stage.FIT_CHECK, (build_amount_line("fit", 50),), after=("C",)),
+    )
+    figure = compute_ladder(ChangeBasis(graph, MIX, delay=LOSS)).part.find_rung(Stage.FIT_CHECK)
+    assert (figure.weeks, figure.delay, figure.total) == (build_range(0), build_range(0), build_range(150))
+
+
 def test_several_features_at_once_take_the_heaviest_class_of_each_tool() -> None:
     features = (FeatureErrors("rim", narrow_mix(MIX, [OFF])), FeatureErrors("boss", narrow_mix(MIX, [WELD, NEW])))
     basis = ChangeBasis(build_part(), MIX, features)
@@ -234,11 +273,12 @@ def test_several_features_at_once_take_the_heaviest_class_of_each_tool() -> None
     assert [(row.change_class, row.weight) for row in both.rows] == [(WELD, Decimal("0.75")), (NEW, Decimal("0.25"))]
 
 
-def test_a_catalogue_that_does_not_rise_is_priced_all_the_same() -> None:
-    """A weld dearer than a new tool: low and high run over the classes, whichever they are."""
-    prices = (
-        ClassPrice(WELD, build_range(9), amount=build_range(900)),
-        ClassPrice(NEW, build_range(4), amount=build_range(500)),
+@pytest.mark.parametrize(("weld", "new"), [((9, 900), (4, 500)), ((4, 900), (9, 500)), ((9, 500), (4, 900))])
+def test_a_catalogue_that_does_not_rise_is_priced_all_the_same(weld: tuple[int, int], new: tuple[int, int]) -> None:
+    """A weld dearer or slower than a new tool: low and high run over the classes, whichever they are."""
+    prices = tuple(
+        ClassPrice(name, build_range(weeks), amount=build_range(money))
+        for name, (weeks, money) in ((WELD, weld), (NEW, new))
     )
     tool = ToolFacts("t", "tool", None, class_prices=prices, forms=None)
     graph = graph_of(*build_all_tool_items([tool]))
