@@ -83,7 +83,7 @@ def _check_either_or(workspace: Workspace) -> Iterator[Found]:
 
 def _is_tooled(part: Part, standing: Standing) -> bool:
     signed = standing.release is not None and standing.release.say is Say.GO
-    return not standing.is_dropped and (signed or any(_is_ordered(part, key) for key in part.tools))
+    return signed or any(_is_ordered(part, key) for key in part.tools)
 
 
 def _is_ordered(part: Part, key: str) -> bool:
@@ -94,7 +94,8 @@ def _check_part(part: Part, standing: Standing, today: dt.date, used: set[str]) 
     plan = part.plan
     if plan is not None and plan.must is True and standing.is_dropped:
         yield rules.MUST_DROPPED, ("plan", "must"), f"{part.part} is dropped and told to be in"
-    last, now = None if plan is None else plan.not_after, _find_today(today)
+    # a part that was given up waits for no release
+    last, now = None if plan is None or standing.is_dropped else plan.not_after, _find_today(today)
     if last is not None and find_quarter_number(last) < now and not _is_tooled(part, standing):
         words = f"the last quarter for the release was {last}, and today is in {_name(now)}"
         yield rules.WINDOW_OVER, ("plan", "not_after"), words

@@ -68,6 +68,15 @@ def test_an_inch_is_looked_up_in_millimetres() -> None:
     assert find_factor(inch, read(508.0, unit="mm")) == 1.0
 
 
+def test_a_hardness_keeps_its_own_unit() -> None:
+    """A stated U of 1.5 HRC is 1.5 HRC; 49, 50 and 51 HRC have s = 1, their mean 1 / sqrt 3 (JCGM 100:2008, 4.2.3)."""
+    hard = SIZE.model_copy(update={"kind": FeatureKind.HARDNESS, "nominal": 50.0, "unit": "HRC"})
+    stated, _ = build_uncertainty_parts(read(50.0, U=1.5), hard, None)
+    assert show(stated) == {"stated U": (1.5, PartShape.EXPANDED, math.inf)}
+    parts, _ = build_uncertainty_parts(read(50.0, readings=(49.0, 50.0, 51.0)), hard, None)
+    assert show(parts) == {"repeatability": (round(1 / math.sqrt(3), 6), PartShape.STANDARD, 2)}
+
+
 def test_repeated_readings_have_a_mean_that_scatters_less() -> None:
     """JCGM 100:2008, 4.2.3: 10, 14, 12 um apart have s = 2 um; their mean 2 / sqrt 3 um with 2 degrees of freedom."""
     parts, left_out = build_uncertainty_parts(read(readings=(500.010, 500.014, 500.012)), SIZE, None)
