@@ -243,6 +243,23 @@ def test_the_nearest_name_is_suggested_and_nothing_that_is_far_off() -> None:
     assert "did you mean" not in far[0].fix and far[0].fix == near[0].fix.removeprefix("did you mean `ann`? Else: ")
 
 
+def test_only_the_first_fifty_mistakes_of_a_record_are_given_the_nearest_name() -> None:
+    keeps = [f"lenght{n}" for n in range(51)]
+    found = check(change(WHOLE, ("prototypes", "P1", "covers"), keeps))
+    assert [f.pointer for f in found] == [f"prototypes.P1.covers[{n}]" for n in range(51)]
+    assert ["did you mean `length`" in f.fix for f in found] == [True] * 50 + [False]
+
+
+@pytest.mark.parametrize(("count", "suggested"), [(5_000, True), (5_001, False)])
+def test_no_nearest_name_is_looked_for_in_a_list_of_more_than_five_thousand(count: int, suggested: bool) -> None:
+    space = build_workspace({**WHOLE, "engineer": "anne"})
+    people = space.catalogues.people
+    many = {**people.people, **{f"{n:08}": people.people["ann"] for n in range(count - len(people.people))}}
+    catalogues = space.catalogues.model_copy(update={"people": people.model_copy(update={"people": many})})
+    (found,) = check({}, replace(space, catalogues=catalogues))
+    assert found.fix.startswith("did you mean `ann`?") is suggested
+
+
 def test_a_name_in_an_entry_that_could_not_be_read_is_not_missing() -> None:
     space = build_workspace(change(WHOLE, ("prototypes", "P1", "of"), "Z"))
     assert check_references(space.parts["SD-100"], space, locate, frozenset({"Z"})) == []
