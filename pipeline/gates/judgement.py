@@ -9,6 +9,7 @@ from enum import StrEnum
 
 from pipeline.lineage.freshness import PartLineage
 from pipeline.lineage.nodes import is_provable
+from pipeline.model.added import Addable, is_added_after
 from pipeline.model.catalogue import Catalogues, NeedParameters
 from pipeline.model.part import Feature, Part, Reading, Waiver
 from pipeline.model.quantity import LENGTH_UNITS
@@ -57,7 +58,7 @@ class Bench:
 
     lenient : count evidence that was good and went stale later; used to tell a stale gate from a claim beyond proof.
     until : count only evidence of this day or before; what a decision of that day could have known.
-    features_of : leave out the features that were added after this day, on today's evidence.
+    left_out : features, interfaces and applications that are not looked at, by their place (`interfaces.sill`).
     released : numbers of the parts that are released for sale (for assemblies). once : number -> the day on which its
     last gate was decided, also where it went stale since.
     wants : all requirements of the gate; where a second signature is one, what nobody else saw does not count.
@@ -74,7 +75,7 @@ class Bench:
     wants: frozenset[str] = frozenset()
     known: dict[str, tuple[str, ...]] = field(default_factory=dict, compare=False, repr=False)
     once: Mapping[str, dt.date] = field(default_factory=dict)
-    features_of: dt.date | None = None
+    left_out: frozenset[str] = frozenset()
 
     @property
     def catalogues(self) -> Catalogues:
@@ -95,8 +96,24 @@ class Bench:
     @property
     def features(self) -> tuple[str, ...]:
         """The features that the record had on the day that is looked at, in its order."""
-        day = self.features_of or self.until
-        return tuple(key for key, one in self.part.features.items() if not is_added_after(one, day))
+        return self._list_there("features", self.part.features)
+
+    @property
+    def interfaces(self) -> tuple[str, ...]:
+        """The interfaces that the record had on the day that is looked at, in its order."""
+        return self._list_there("interfaces", self.part.interfaces)
+
+    @property
+    def applications(self) -> tuple[str, ...]:
+        """The applications that the record had on the day that is looked at, in its order."""
+        return self._list_there("fits", self.part.fits)
+
+    def _list_there(self, section: str, entries: Mapping[str, Addable]) -> tuple[str, ...]:
+        return tuple(
+            key
+            for key, one in entries.items()
+            if not is_added_after(one, self.until) and f"{section}.{key}" not in self.left_out
+        )
 
     def counts(self, node_id: str) -> bool:
         """True when a piece of evidence counts."""
@@ -135,11 +152,6 @@ class Bench:
     def can_prove(self, process: str, feature: str) -> bool:
         """True when the process can prove the feature at all."""
         return is_provable(self.catalogues, process, self.part.features[feature])
-
-
-def is_added_after(feature: Feature, day: dt.date | None) -> bool:
-    """True when a feature says that it was added (or became critical) after a day; never without a day."""
-    return day is not None and feature.since is not None and feature.since > day
 
 
 def find_outside(given: Reading | tuple[float, ...] | None, feature: Feature | None) -> tuple[float, ...]:

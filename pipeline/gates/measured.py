@@ -169,7 +169,7 @@ def judge_source(bench: Bench) -> Answer:
 
 def judge_stacks(bench: Bench) -> Answer:
     """Whether every interface with a stack keeps its gap, at least by root-sum-square."""
-    stacked = [key for key, interface in bench.part.interfaces.items() if interface.stack]
+    stacked = [key for key in bench.interfaces if bench.part.interfaces[key].stack]
     if not stacked:
         return Answer(True, "no interface has a stack", None, None)
     from pipeline.fit.stack import StackVerdict

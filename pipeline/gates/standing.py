@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from pipeline.gates import measured, quoted, tooled, tried
-from pipeline.gates.judgement import Answer, Bench, Met, Requirement, is_added_after, name_list
+from pipeline.gates.judgement import Answer, Bench, Met, Requirement, name_list
 from pipeline.lineage.freshness import Lineage, PartLineage, Reason
 from pipeline.lineage.order import order_parents_first
+from pipeline.model.added import ADDABLE_SECTIONS, find_added
 from pipeline.model.catalogue import GatePolicy, NeedParameters
 from pipeline.model.part import Decision, Part, Tool, Waiver
 from pipeline.model.words import GATES, Gate, GateState, Say, ToolStep
@@ -136,6 +137,14 @@ class Standing:
         return tuple(dict.fromkeys((*calls, *steps)))
 
 
+def _word_added(part: Part, places: Collection[str]) -> Iterator[str]:
+    """Yield what was added, a kind at a time, in the order of the record: `interfaces added since: sill, arch`."""
+    for section, thing in ADDABLE_SECTIONS.items():
+        names = [key for key in getattr(part, section) if f"{section}.{key}" in places]
+        if names:
+            yield f"{thing}{'' if len(names) == 1 else 's'} added since: {name_list(names)}"
+
+
 def compute_standings(workspace: Workspace, lineage: Lineage) -> dict[str, Standing]:
     """Return the standing of every part; parts of an assembly are judged before it."""
     done: dict[str, Standing] = {}
@@ -259,10 +268,12 @@ class _GateJudge:
         claims: tuple[Requirement, ...] = ()
         early: tuple[Requirement, ...] = ()
         if decision is not None and decision.say is Say.GO and not faults:
-            requirements = tuple(self.judge_then(r, needs[r.id], decision) for r in requirements)
-            claims = tuple(r for r in requirements if r.state is Met.UNMET)
-            young = [r for r in requirements if r.state is Met.MET and self.may_lean_on_younger(r, decision.on)]
-            early = tuple(r for r in young if not self.was_met(needs[r.id], r, decision))
+            claims, early = self.find_refuting(requirements, needs, decision)
+            beyond = {r.id for r in claims}
+            requirements = tuple(
+                r if r.state is not Met.UNMET or r.id in beyond else self.call_stale(r, needs[r.id], decision)
+                for r in requirements
+            )
         state = self.choose_state(requirements, decision, faults, earlier_proven)
         return GateStanding(self.gate, state, requirements, decision, index, faults, claims, early)
 
@@ -287,30 +298,59 @@ class _GateJudge:
         waiver = find_waiver(self.part, self.workspace, name)
         return Requirement(name, Met.UNMET if waiver is None else Met.WAIVED, answer, waiver)
 
-    def judge_then(self, requirement: Requirement, need: NeedParameters, decision: Decision) -> Requirement:
-        """Tell a requirement that was met on the day of the decision and went stale from one that never was."""
-        if requirement.state is not Met.UNMET:
-            return requirement
-        if self.was_met(need, requirement, decision) or _had_waiver(
-            self.part, requirement.id, self.workspace, decision.on
-        ):
-            return replace(requirement, state=Met.STALE, answer=self.name_added(requirement, need, decision.on))
-        return requirement
+    def find_refuting(
+        self, requirements: tuple[Requirement, ...], needs: Mapping[str, NeedParameters], decision: Decision
+    ) -> tuple[tuple[Requirement, ...], tuple[Requirement, ...]]:
+        """Return what a decision claims and was never met, and what was met only after it.
 
-    def name_added(self, requirement: Requirement, need: NeedParameters, day: dt.date) -> Answer:
-        """Name the critical features that were added since a day in the answer, where they change it."""
-        answer, features = requirement.answer, self.part.features
-        added = [key for key, one in features.items() if one.critical and is_added_after(one, day)]
+        What was added to the record after that day is left out: it speaks against nobody who decided before.
+        """
+        claims: list[Requirement] = []
+        early: list[Requirement] = []
+        added = self.list_added(decision.on)
+        for requirement in requirements:
+            need = needs[requirement.id]
+            found = requirement if requirement.state is Met.MET else self.judge_without(requirement, need, added)
+            is_met = found.state is Met.MET
+            if found.state is Met.WAIVED or (is_met and not self.may_lean_on_younger(found, decision.on)):
+                continue
+            if not self.was_met(need, found, decision):
+                (early if is_met else claims).append(found)
+        return tuple(claims), tuple(early)
+
+    def list_added(self, day: dt.date) -> frozenset[str]:
+        """Return the places of what was added to the record after a day."""
+        return frozenset(place for place, since in find_added(self.part) if since > day)
+
+    def judge_without(self, requirement: Requirement, need: NeedParameters, left_out: frozenset[str]) -> Requirement:
+        """Return a requirement as it is judged on today's evidence without some entries of the record."""
+        if not left_out:
+            return requirement
+        answer = REQUIREMENTS[requirement.id](replace(self.build_bench(need), left_out=left_out))
+        return replace(requirement, state=Met.MET if answer.met else requirement.state, answer=answer)
+
+    def call_stale(self, requirement: Requirement, need: NeedParameters, decision: Decision) -> Requirement:
+        """Return a requirement that is not met, and that the decision does not claim beyond proof, as stale."""
+        answer = self.name_added(requirement, need, self.list_added(decision.on))
+        return replace(requirement, state=Met.STALE, answer=answer)
+
+    def name_added(self, requirement: Requirement, need: NeedParameters, added: frozenset[str]) -> Answer:
+        """Name in the answer what was added, as far as it leaves something to do."""
+        answer = requirement.answer
         if not added:
             return answer
-        without = REQUIREMENTS[requirement.id](replace(self.build_bench(need), features_of=day))
-        if without.words == answer.words:
-            return answer
-        thing = "feature" if len(added) == 1 else "features"
-        return replace(answer, words=f"{answer.words}; {thing} added since: {name_list(added)}")
+
+        def list_open(left_out: frozenset[str]) -> tuple[str, ...]:
+            return self.judge_without(requirement, need, left_out).answer.todo
+
+        before = list_open(added)
+        felt = [p for p in added if list_open(added - {p}) != before or list_open(frozenset({p})) != answer.todo]
+        return replace(answer, words="; ".join((answer.words, *_word_added(self.part, felt))))
 
     def was_met(self, need: NeedParameters, requirement: Requirement, decision: Decision) -> bool:
-        """True when the requirement was met on the day of the decision."""
+        """True when the requirement was met, or set aside by a waiver, on the day of the decision."""
+        if _had_waiver(self.part, requirement.id, self.workspace, decision.on):
+            return True
         bench = replace(self.build_bench(need), lenient=True, until=decision.on, known={})
         return REQUIREMENTS[requirement.id](bench).met
 

@@ -49,7 +49,8 @@ def _word_way(bench: Bench, key: str, tool: Tool) -> str:
 def find_good_articles(bench: Bench) -> tuple[str, ...]:
     """Return the first articles that count: good, inside the limits, finished, settings on record, enough pieces.
 
-    One that a later one off the same tools refuted does not count.
+    One that another off the same tools refuted, on the same day or later, does not count: a bad piece of that day says
+    that the tool does not hold its size, until a newer good one is there (common practice, no source).
     """
     least = int(bench.need.least or 3)
     return tuple(
@@ -59,11 +60,17 @@ def find_good_articles(bench: Bench) -> tuple[str, ...]:
     )
 
 
-def _find_refuting(bench: Bench, article: FirstArticle) -> Iterator[str]:
+def _find_refuting(bench: Bench, article: FirstArticle) -> Iterator[tuple[str, str]]:
+    """Yield the first articles off the same tools, not older than this one, that speak against it, and how."""
     for key, other in bench.part.first_articles.items():
         is_same = other.hand is article.hand and set(other.tools) & set(article.tools)
-        if is_same and other.on > article.on and other.result is Result.BAD and bench.counts(f"first_articles.{key}"):
-            yield key
+        if other is article or not is_same or other.on < article.on or not bench.counts(f"first_articles.{key}"):
+            continue
+        when = "after it" if other.on > article.on else "on the same day"
+        if other.result is Result.BAD:
+            yield key, f"{key} came out bad {when}"
+        elif any(_word_outside(bench, other.gives)):
+            yield key, f"{key} reads outside its limits {when}"
 
 
 def _find_faults(bench: Bench, article: FirstArticle, least: int) -> Iterator[str]:
@@ -78,8 +85,7 @@ def _find_faults(bench: Bench, article: FirstArticle, least: int) -> Iterator[st
         yield "its process settings are not on record"
     if not _is_accepted(bench, article):
         yield "nobody else has seen it"
-    for key in _find_refuting(bench, article):
-        yield f"{key} came out bad after it"
+    yield from (words for _, words in _find_refuting(bench, article))
 
 
 def _word_outside(bench: Bench, gives: Mapping[str, Reading | tuple[float, ...]]) -> Iterator[str]:
@@ -106,18 +112,20 @@ def judge_first_article(bench: Bench) -> Answer:
         return Answer(True, words, pieces, least, (), tuple(f"first_articles.{key}" for key in good))
     if not bench.part.first_articles:
         return Answer(False, "no first article yet", 0, least, (f"inspect {least} finished pieces of every cavity",))
-    key = max(bench.part.first_articles, key=lambda k: (bench.part.first_articles[k].on, k))
-    faults = list(_find_faults(bench, bench.part.first_articles[key], least))
+    articles = bench.part.first_articles
+    key = max(articles, key=lambda k: (articles[k].on, articles[k].result is Result.GOOD, k))
+    faults = list(_find_faults(bench, articles[key], least))
     words = f"{key}: {'; '.join(faults) or 'went stale'}"
-    return Answer(
-        False, words, bench.part.first_articles[key].pieces, least, (f"make a first article that mends {key}",)
-    )
+    bad = [other for other, _ in _find_refuting(bench, articles[key])] or [key]
+    return Answer(False, words, articles[key].pieces, least, (f"make a first article that mends {name_list(bad)}",))
 
 
 def judge_refit(bench: Bench) -> Answer:
     """Share of applications x hands on which a finished first article was fitted."""
     articles = bench.part.first_articles
-    coverage = compute_coverage(bench.part, bench.lineage, bench.counts, lambda check: check.with_ in articles)
+    coverage = compute_coverage(
+        bench.part, bench.lineage, bench.counts, lambda check: check.with_ in articles, bench.applications
+    )
     want = 1.0 if bench.need.share is None else bench.need.share
     words = count_words(coverage.good, len(coverage.cells), "applications and hands", "refitted with a first article")
     rest = [cell for cell in coverage.cells if cell.state is not CellState.GOOD]
@@ -213,7 +221,7 @@ def judge_article_signature(bench: Bench) -> Answer:
 def judge_safety_tests(bench: Bench) -> Answer:
     """Whether a part that can hurt someone was tested by a competent laboratory or a licensed engineer.
 
-    A test that came out bad after a good one of the same kind takes it away.
+    A test that came out bad, or reads outside the limits, not before a good one of the same kind takes it away.
     """
     if bench.part.safety is SafetyLevel.S0:
         return Answer(True, "cosmetic part: no laboratory test wanted")
@@ -231,7 +239,8 @@ def judge_safety_tests(bench: Bench) -> Answer:
 def _find_bad_tests(bench: Bench, good: Test) -> Iterator[str]:
     for key, test in bench.part.tests.items():
         is_later = test.kind == good.kind and test.on >= good.on
-        if is_later and test.result is Result.BAD and bench.counts(f"tests.{key}"):
+        is_bad = test.result is Result.BAD or any(_word_outside(bench, test.gives))
+        if is_later and is_bad and bench.counts(f"tests.{key}"):
             yield key
 
 

@@ -88,7 +88,9 @@ def describe_cell(cell: Cell) -> str:
 
 def judge_coverage(bench: Bench) -> Answer:
     """Share of applications x hands with a good fit check that counts."""
-    coverage = compute_coverage(bench.part, bench.lineage, bench.counts, lambda check: _is_accepted(bench, check))
+    coverage = compute_coverage(
+        bench.part, bench.lineage, bench.counts, lambda check: _is_accepted(bench, check), bench.applications
+    )
     want = 1.0 if bench.need.share is None else bench.need.share
     thing = "applications" if bench.part.hands is None else "applications and hands"
     words = count_words(coverage.good, len(coverage.cells), thing, "fitted")
@@ -101,7 +103,7 @@ def judge_coverage(bench: Bench) -> Answer:
 
 def judge_interfaces(bench: Bench) -> Answer:
     """Share of the interfaces whose gap was measured in a good fit check and lies within its limits."""
-    interfaces = bench.part.interfaces
+    interfaces = {key: bench.part.interfaces[key] for key in bench.interfaces}
     if not interfaces:
         return Answer(True, "the part has no interface", None, None)
     outside: dict[str, str] = {}
@@ -136,7 +138,7 @@ def is_coated_trial(bench: Bench, check: FitCheck) -> bool:
 def judge_finish(bench: Bench) -> Answer:
     """Whether the fit of a plated part was decided on a plated sample, not on a bare one."""
     family = bench.catalogues.families.families.get(bench.part.family)
-    coated = any(feature.coated for feature in bench.part.features.values())
+    coated = any(bench.part.features[key].coated for key in bench.features)
     if not (coated or (family is not None and family.plated)):
         return Answer(True, "the part is not plated", None, None)
     good = [key for key in find_good_checks(bench) if is_coated_trial(bench, bench.part.fit_checks[key])]

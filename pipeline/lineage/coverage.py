@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -59,16 +59,19 @@ def compute_coverage(
     lineage: PartLineage,
     counts: Callable[[str], bool] | None = None,
     accepts: Callable[[FitCheck], bool] = lambda _: True,
+    applications: Iterable[str] | None = None,
 ) -> Coverage:
     """Return the application x hand matrix.
 
     counts : says whether evidence (by node id) counts; fresh evidence, if None.
     accepts : says which fit checks are looked at, e.g. only those made with first articles.
+    applications : those that are wanted; all of the record, if None.
     The latest fit check that counts and was judged decides a cell; where none counts, a stale one says so.
     """
     judge = lineage.is_fresh if counts is None else counts
     hands = find_hands(part)
-    cells = [_compute_cell(part, judge, accepts, application, hand) for application in part.fits for hand in hands]
+    wanted = part.fits if applications is None else applications
+    cells = [_compute_cell(part, judge, accepts, application, hand) for application in wanted for hand in hands]
     return Coverage(hands, tuple(cells))
 
 

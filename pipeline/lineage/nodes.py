@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from pipeline.model.added import is_added_after
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.part import Feature, FitCheck, Part, Prototype, Tool
 from pipeline.model.words import ToolStep
@@ -102,15 +103,18 @@ def compute_prototype_cover(part: Part, prototype: Prototype, catalogues: Catalo
 def compute_fit_cover(part: Part, check: FitCheck) -> tuple[str, ...]:
     """Return the features that a fit check speaks of: those of the interfaces it measured, and those it names.
 
-    A fit check that names neither speaks of every interface of the part, or of all features where there is none.
+    A fit check that names neither speaks of every interface that the part had on its day, or of all features where
+    there was none.
     """
     names: dict[str, None] = dict.fromkeys(check.covers)
-    for interface in check.gaps:
+    for interface in check.gaps or (() if check.covers else find_tried_interfaces(part, check)):
         names |= dict.fromkeys(find_interface_features(part, interface))
-    if not check.gaps and not check.covers:
-        for interface in part.interfaces:
-            names |= dict.fromkeys(find_interface_features(part, interface))
     return tuple(names) or tuple(part.features)
+
+
+def find_tried_interfaces(part: Part, check: FitCheck) -> tuple[str, ...]:
+    """Return the interfaces that a fit check was made for: those that the record had on its day."""
+    return tuple(key for key, one in part.interfaces.items() if not is_added_after(one, check.on))
 
 
 def compute_tool_cover(part: Part, tool: Tool) -> tuple[str, ...]:

@@ -54,6 +54,11 @@ class Application(Frozen):
     vehicle: Key
     body: Key
     years: Years
+    since: Day | None = Field(
+        default=None,
+        description="day on which it was added, after gates were decided: decisions of earlier days are not judged "
+        "by it",
+    )
 
 
 class Hands(Frozen):
@@ -185,6 +190,11 @@ class Interface(Frozen):
     stack: tuple[Contributor, ...] = ()
     features: Keys = Field(default=(), description="features that decide the gap, where no stack is given")
     meets: PartNumber | None = Field(default=None, description="the other part, if it is one of ours")
+    since: Day | None = Field(
+        default=None,
+        description="day on which it was added, after gates were decided: decisions of earlier days are not judged "
+        "by it",
+    )
 
 
 class Reading(Frozen):

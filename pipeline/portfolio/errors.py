@@ -25,7 +25,7 @@ from pipeline.costing.errors_left import (
 from pipeline.gates.judgement import Bench
 from pipeline.gates.tooled import FIRST_ARTICLE_PROCESS, is_competent
 from pipeline.lineage.coverage import find_hands
-from pipeline.lineage.nodes import find_interface_features, is_provable
+from pipeline.lineage.nodes import find_interface_features, find_tried_interfaces, is_provable
 from pipeline.model import words
 from pipeline.model.catalogue import NeedParameters, Process
 from pipeline.model.part import Change, FitCheck
@@ -293,7 +293,7 @@ def _find_sample_process(file: PartFile, sample: str) -> Process | None:
 def _find_interfaces(file: PartFile, node_id: str, check: FitCheck) -> frozenset[str]:
     """Return the interfaces that a fit check looked at: measured, or all of whose features it covers."""
     if not check.gaps and not check.covers:
-        return frozenset(file.part.interfaces)
+        return frozenset(find_tried_interfaces(file.part, check))
     covers = set(file.lineage.nodes[node_id].covers)
     looked = {key for key in file.part.interfaces if key in check.gaps}
     for key in file.part.interfaces:

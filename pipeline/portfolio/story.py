@@ -21,6 +21,7 @@ from pipeline.history.contradictions import (
 )
 from pipeline.history.recorded import FactHistory, History, RecordHistory, read_record_history
 from pipeline.history.repository import Opened, Repository, Signature, open_repository, read_signatures
+from pipeline.model.added import find_added
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.part import Decision, Part
 from pipeline.model.words import Say
@@ -158,8 +159,8 @@ def _tell_part(checked: Checked, history: History, people: Mapping[str, str], nu
     ]
     facts = tuple(replace(fact, doubts=more) for fact, more in zip(facts, doubts, strict=True))
     files = check_evidence(history.files, _find_relied(checked, number))
-    since = {f"features.{key}": one.since for key, one in part.features.items() if one.since is not None}
-    return PartStory(number, path, facts, record, (*dict.fromkeys(files), *check_added(record, since)))
+    added = check_added(record, dict(find_added(part)))
+    return PartStory(number, path, facts, record, (*dict.fromkeys(files), *added))
 
 
 def _check_facts(

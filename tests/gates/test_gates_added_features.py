@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from gates.gates_policy import find_standing
 
-from pipeline.gates.judgement import Bench, Met, is_added_after
+from pipeline.gates.judgement import Bench, Met
 from pipeline.gates.standing import Standing
+from pipeline.model.added import is_added_after
 from pipeline.model.catalogue import NeedParameters
 from pipeline.model.words import GATES, Gate, GateState
 from pipeline.portfolio.check import check_workspace
@@ -127,12 +128,12 @@ def test_features_of_a_day_are_those_that_the_record_had_then(sample: Sample) ->
     part, lineage = checked.workspace.parts["SD-100"], checked.lineage.parts["SD-100"]
     day, later = dt.date(2026, 3, 31), dt.date(2026, 4, 1)
 
-    def look(until: dt.date | None = None, features_of: dt.date | None = None) -> Bench:
-        return Bench(part, lineage, checked.workspace, NeedParameters(), until=until, features_of=features_of)  # type: ignore[arg-type]
+    def look(until: dt.date | None = None, left_out: frozenset[str] = frozenset()) -> Bench:
+        assert checked.workspace is not None
+        return Bench(part, lineage, checked.workspace, NeedParameters(), until=until, left_out=left_out)
 
     assert look().criticals == ("length", "eye") == look(until=later).criticals
     assert look(until=day).criticals == ("length",) and look(until=day).features == ("length", "hard")
-    assert look(features_of=day).criticals == ("length",) and look(until=later, features_of=day).criticals == (
-        "length",
-    )
+    assert look(left_out=frozenset({"features.eye"})).criticals == ("length",)
+    assert look(until=later, left_out=frozenset({"features.length", "interfaces.eye"})).criticals == ("eye",)
     assert not is_added_after(part.features["length"], day) and not is_added_after(part.features["eye"], None)

@@ -189,6 +189,9 @@ CLAIMS: list[tuple[str, str, set[tuple[str, str]]]] = [
     ("claims what was never shown", TWO + BEFORE + FIT_GO, {("G601", "decisions[3]")}),
     ("waiver ran out before the decision", TWO + BEFORE + FIT_GO + WAIVER % ("fit-check.coverage", "2026-02-09"),
      {("G601", "decisions[3]"), ("G608", "waivers[0].until")}),
+    ("waived, decided, and tried later", TWO + BEFORE + FIT_GO + WAIVER % ("fit-check.coverage", "2026-09-01")
+     + "fit_checks:\n  F1: {with: P1, on: 2026-02-05, by: ann, seen_by: bob, car: car-1, fits: saloon, gaps: {seat: [0.4]}, result: good}\n"
+     "  F2: {with: P1, on: 2026-04-05, by: ann, seen_by: bob, car: car-2, fits: estate, result: good}\n", set()),
     ("waiver ran out after the decision", TWO + BEFORE + FIT_GO + WAIVER % ("fit-check.coverage", "2026-02-10"),
      {("G608", "waivers[0].until")}),
     ("decided before the trial", BEFORE + FIT_GO.replace("02-10", "02-04"), {("G604", "decisions[3]")}),
