@@ -110,6 +110,40 @@ def test_exact_and_simulated_chance_agree() -> None:
     assert 0.01 < exact < 0.1
 
 
+@pytest.mark.parametrize(("direct", "pays"), [(3_399.5, True), (3_400.0, False), (3_400.5, False)])
+def test_a_loop_that_comes_out_even_does_not_pay(direct: float, pays: bool) -> None:
+    """By hand: a quarter of an error left, found with chance 0.8, saves 17,000: 3,400 on average."""
+    stakes = {FIT: Stake(Remaining(1, 4, 1.0), late=20_000, now=3_000)}
+    assert compute_loop(stakes, Loop("x", direct, 0, 0, {FIT: 0.8})).pays == pays
+
+
+@pytest.mark.parametrize(("shape", "weight", "price"), [(100, 0.1, 1_200), (0.5, 0.05, 150), (50, 0.001, 49_998)])
+def test_the_chance_that_one_mode_pays_is_the_tail_of_a_negative_binomial(
+    shape: float, weight: float, price: float
+) -> None:
+    """Errors that each save one unit of money: it pays where more are found than its price. Tail from a library."""
+    from scipy.stats import nbinom
+
+    stakes = {FIT: Stake(Remaining(shape, weight, 1.0), late=2, now=1)}
+    found = compute_chance_pays(stakes, Loop("x", price, 0, 0, {FIT: 1.0}))
+    assert found == pytest.approx(nbinom.sf(price, shape, weight / (weight + 1)), rel=1e-6)
+
+
+def test_fifty_thousand_counts_are_added_up_and_one_more_is_simulated() -> None:
+    """Up to the price there are 0 to 49,998 errors and one that is too many: 50,000 counts."""
+    stakes = {FIT: Stake(Remaining(50, 0.001, 1.0), late=2, now=1)}
+    for price, is_exact in ((49_998, True), (49_999, False)):
+        loop = Loop("x", price, 0, 0, {FIT: 1.0})
+        seeds = [compute_chance_pays(stakes, loop, seed, draws=1_000) for seed in (1, 2)]
+        assert (seeds[0] == seeds[1]) == is_exact
+
+
+def test_both_ways_of_asking_for_the_chance_see_the_same_worlds() -> None:
+    stakes = {mode: Stake(Remaining(40, 2, 1.0), 3.0 + 0.1 * i, 2.0) for i, mode in enumerate(FailureMode)}
+    loop = Loop("many", 55, 0, 0, dict.fromkeys(FailureMode, 0.4))
+    assert compute_loop(stakes, loop).chance_pays == compute_chance_pays(stakes, loop)
+
+
 def test_two_steps_of_a_loop_are_one_loop_of_their_joint_power() -> None:
     left = Remaining(1.3, 2.2, 0.7)
     twice = compute_after(compute_after(left, 0.5, 1), 0.4, 2)

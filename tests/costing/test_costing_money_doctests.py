@@ -17,6 +17,7 @@ MODULES = (
     "loop",
     "loop_series",
     "loop_inputs",
+    "quote_sides",
     "quote_terms",
     "quotes",
     "quote_cash",
