@@ -13,7 +13,7 @@ from pipeline.findings.rules import measuring
 from pipeline.gates.hardness_readings import convert_hardness_reading, is_other_scale
 from pipeline.gates.judgement import find_outside
 from pipeline.lineage.freshness import PartLineage
-from pipeline.lineage.nodes import is_provable
+from pipeline.lineage.nodes import is_provable, rank_revision_name
 from pipeline.model.catalogue import Catalogues
 from pipeline.model.named_files import find_named_files
 from pipeline.model.part import Feature, Measurement, Part
@@ -77,8 +77,7 @@ def _check_days(part: Part, lineage: PartLineage, today: dt.date) -> Iterator[Fo
             ancestor = lineage.nodes.get(parent)
             if ancestor is None or ancestor.on is None or ancestor.section == "tools":
                 continue
-            same_kind = ancestor.section == node.section == "revisions"
-            if ancestor.on > node.on and not same_kind:
+            if ancestor.on > node.on:
                 message = f"{node.label} of {node.on} is older than {ancestor.label} of {ancestor.on}, its origin"
                 yield rules.BEFORE_ANCESTOR, pointer, message
     for key, tool in part.tools.items():
@@ -90,12 +89,11 @@ def _check_days(part: Part, lineage: PartLineage, today: dt.date) -> Iterator[Fo
 
 
 def _check_revisions(part: Part, lineage: PartLineage) -> Iterator[Found]:
-    names = list(part.revisions)
     for key in lineage.order[1:]:
         if part.revisions[key].changed is None:
             message = f"revision {key} does not say which features it changed"
             yield rules.CHANGED_MISSING, ("revisions", key), message
-    by_letter = sorted(names, key=lambda k: (len(k), k))
+    by_letter = sorted(part.revisions, key=rank_revision_name)
     if list(lineage.order) != by_letter:
         wrong = next(a for a, b in zip(lineage.order, by_letter, strict=True) if a != b)
         message = f"by day the revisions come as {', '.join(lineage.order)}"

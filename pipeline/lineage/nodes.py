@@ -63,11 +63,17 @@ def split_id(node_id: str) -> tuple[str | None, str, str]:
 
 def order_revisions(part: Part) -> tuple[str, ...]:
     """Return revision keys from first to last: by day, then by letter or number as a person counts."""
-    return tuple(sorted(part.revisions, key=lambda k: (part.revisions[k].on, _natural(k))))
+    return tuple(sorted(part.revisions, key=lambda k: (part.revisions[k].on, rank_revision_name(k))))
 
 
-def _natural(key: str) -> tuple[tuple[int, int | str], ...]:
-    return tuple((0, int(p)) if p.isdigit() else (1, p) for p in re.findall(r"\d+|\D+", key))
+def rank_revision_name(key: str) -> tuple[tuple[int, int, str], ...]:
+    """Return what sorts names of revisions as a person counts.
+
+    >>> sorted(["AA", "10", "B", "Z", "A1", "9", "A"], key=rank_revision_name)
+    ['9', '10', 'A', 'A1', 'B', 'Z', 'AA']
+    """
+    pieces = re.findall(r"[0-9]+|[A-Za-z]+|[^0-9A-Za-z]+", key)
+    return tuple((0, int(piece), "") if piece.isdigit() else (1, len(piece), piece) for piece in pieces)
 
 
 def is_provable(catalogues: Catalogues, process: str, feature: Feature) -> bool:
