@@ -161,8 +161,8 @@ def simulate_cases(cases: Sequence[Case], rate: float, draws: int = 10_000, seed
 def _spread(values: Floats) -> Spread:
     """Mean and the two quantiles by rank (no interpolation, so infinite values sort last without harm)."""
     low, high = (math.ceil(share * values.size) - 1 for share in (0.1, 0.9))
-    ranked = np.partition(values, (max(low, 0), max(high, 0)))
-    figures = (float(values.mean()), float(ranked[max(low, 0)]), float(ranked[max(high, 0)]))
+    ranked = np.partition(values, (low, high))
+    figures = (float(values.mean()), float(ranked[low]), float(ranked[high]))
     return Spread(*(figure if math.isfinite(figure) else None for figure in figures))
 
 
@@ -186,7 +186,7 @@ def compute_paybacks(case: Case, levels: Levels) -> Floats:
 
 def _run_years(case: Case, yearly: Floats, spent: Floats, launch: Floats) -> Floats:
     """Payback year by year, for cases whose income of a year may turn negative."""
-    running, answer = -spent, np.where(spent > 0, math.inf, 0.0)
+    running, answer = -spent, np.zeros_like(spent)
     for year, share in enumerate(build_demand_shape(case)):
         income = yearly * share - case.fixed_per_year
         after = running + income

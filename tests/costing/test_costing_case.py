@@ -25,6 +25,7 @@ from pipeline.costing.worth import build_flows, compute_mean_worth, compute_wort
 from pipeline.costing.worth_drivers import find_drivers
 from pipeline.costing.worth_simulation import (
     compute_paybacks,
+    count_errors,
     simulate_case,
     simulate_cases,
     simulate_levels,
@@ -146,6 +147,48 @@ def test_payback_reckoned_by_hand() -> None:
     assert never.never_pays_back == 1
     assert never.payback_spread.p90 is None
     assert never.payback is None
+
+
+@pytest.mark.parametrize(
+    ("tooling", "years"),
+    [
+        (0.0, 0.0),  # nothing was ever out
+        (0.5, 0.5 + 0.0005),  # half a unit of money, of 1,000 that the first year brings
+        (1000.0, 1.5),  # back on the last day of the first year
+        (1000.5, 1.5 + 0.5 / 400),  # and a little later, out of the 400 of the second
+        (999.5, 0.5 + 0.9995),  # a little before: the second year does not move it
+        (1400.0, 2.5),
+        (1400.5, math.inf),
+    ],
+)
+def test_payback_beside_a_fixed_cost_by_hand(tooling: float, years: float) -> None:
+    """Sales of 1,200 and of 600, less 200 a year, half a year from now on: 1,000 and then 400."""
+    case = Case(
+        "P", known(60.0), known(30.0), known(10.0), known(tooling), years=2, decay=0.5, fixed_per_year=200,
+        launch=known(26.0),
+    )  # fmt: skip
+    levels = {name: np.atleast_1d(value) for name, value in list_means(case).items()}
+    assert compute_paybacks(case, levels).tolist() == [pytest.approx(years)]
+
+
+def test_a_part_that_earns_just_what_it_costs_is_no_loss() -> None:
+    even = Case("P", known(100.0), known(30.0), known(10.0), known(2000.0), years=1)
+    assert simulate_case(even, 0.0, draws=10).chance_of_loss == 0
+    assert simulate_case(replace(even, tooling=known(2000.5)), 0.0, draws=10).chance_of_loss == 1
+
+
+def test_the_number_of_errors_runs_to_the_last_that_is_tabulated() -> None:
+    """By hand: P(more than n) = 0.2 ** (n + 1) falls below 1e-12 at n = 17, the highest count of any draw."""
+    assert count_errors(ErrorRisk(1, 4, 1, 0), np.array([0.0, np.nextafter(1, 0)])).tolist() == [0, 17]
+
+
+def test_rates_are_looked_for_up_to_ten_thousand_per_cent() -> None:
+    """By hand: 1 now comes back as 10 after half a year at 10 ** 2 - 1 = 9,900 %, as 10.08 at 10,060.64 %."""
+    quick = Case("P", known(100.0), known(10.0), known(0.0), known(100.0), years=1)
+    found = simulate_rates(quick, draws=10)
+    assert found.spread.mean == pytest.approx(99.0)
+    assert found.none == 0
+    assert simulate_rates(replace(quick, price=known(10.08)), draws=10).none == 1
 
 
 def test_fixed_cost_can_take_the_payback_back() -> None:
