@@ -85,6 +85,12 @@ def take_near(desk: Desk, number: str) -> Near:
     return near
 
 
+def find_since(desk: Desk, near: Near) -> dt.date | None:
+    """Return the day that an entry keeps which is added after something was decided; None where nothing was."""
+    decided = near.part is not None and near.part.decisions
+    return desk.day or near.today if decided else None
+
+
 def _refuse_unknown(root: Path, number: str) -> None:
     import difflib
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipeline.cli.bench_step import Desk, add_bench_options, run_step, take_near
+from pipeline.cli.bench_step import Desk, add_bench_options, find_since, run_step, take_near
 
 if TYPE_CHECKING:
     from pipeline.portfolio.near import Near
@@ -85,7 +85,7 @@ def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
         "wear": None if words["wear"] == "none" else words["wear"],
         "shape": None if words["shape"] == "free" else words["shape"],
         "coated": True if coating is not None else None, "coating": coating,
-        "since": desk.day or near.today if record.decisions else None,
+        "since": find_since(desk, near),
     }  # fmt: skip
     return run_step(desk, "feature", part, lambda n: _build_draft(n, str(key), entry), near)
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipeline.cli.bench_step import Desk, add_bench_options, run_step, take_near
+from pipeline.cli.bench_step import Desk, add_bench_options, find_since, run_step, take_near
 
 if TYPE_CHECKING:
     from pipeline.portfolio.near import Near
@@ -29,7 +29,9 @@ LINK_HELP = 'A link of the stack: "+ length", "- coating plate x2", "- sill dept
 def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
     """Add an interface to the record of PART: what it meets, the gap it needs, and what decides that gap.
 
-    With --link the gap is a stack and `pipeline stack PART ID` reckons it at once.
+    With --link the gap is a stack and `pipeline stack PART ID` reckons it at once. What the gates want of it from now
+    on is shown before anything is written. Where a gate was decided already, the interface keeps its day (`since`), so
+    that no decision of an earlier day is judged by it.
 
     \b
     pipeline interface TW-101 hub --what "hub on spindle" --gap "0.01 0.05" --link "+ bore" --link "- pin 14 -0.02 0"
@@ -68,7 +70,7 @@ def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
     asker.refuse_missing()
     entry = {
         "what": what, "gap": {"limits": gap, **({} if unit == "mm" else {"unit": unit})}, "stack": links,
-        "features": features, "meets": meets,
+        "features": features, "meets": meets, "since": find_since(desk, near),
     }  # fmt: skip
     return run_step(desk, "interface", part, lambda n: _build_draft(n, str(key), entry), near)
 

@@ -16,6 +16,7 @@ import pipeline
 from pipeline.cli.plain_stream import PlainStream
 
 COMMANDS = {
+    "application": "Add an application to a record: a vehicle, a body and years that it fits too.",
     "attach": "Attach evidence: copied or referred to, with its hash, and what it is evidence of.",
     "build": "Build the portfolio site.",
     "change": "Record an engineering change: where it was found, what it cost.",

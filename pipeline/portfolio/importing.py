@@ -391,6 +391,8 @@ class _Planner:
         if tree is None:
             return replace(row, outcome=Outcome.REFUSED, words=f"{near.path} cannot be read; mend it first")
         changes = dict(find_changes(tree.value, record))
+        if tree.value.get("decisions"):
+            changes = {place: (old, _say_since(place, old, new, near.today)) for place, (old, new) in changes.items()}
         if not changes:
             return replace(row, outcome=Outcome.SAME, before=content)
         try:
@@ -400,6 +402,15 @@ class _Planner:
         shown = {_name(p): (render_flow(old) if old is not None else "", render_flow(new))
                  for p, (old, new) in changes.items()}  # fmt: skip
         return replace(row, outcome=Outcome.DIFFERS, before=content, content=after, differences=shown)
+
+
+def _say_since(place: Pointer, old: Any, new: Any, day: dt.date) -> Any:
+    """Return what a sheet adds to a decided record: features and applications keep the day on which they come."""
+    if old is not None or place[0] not in ("features", "fits") or not isinstance(new, Mapping):
+        return new
+    if len(place) == 1:
+        return {key: {**entry, "since": day} for key, entry in new.items()}
+    return {**new, "since": day}
 
 
 def _name(pointer: Pointer) -> str:

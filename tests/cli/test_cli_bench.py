@@ -72,6 +72,7 @@ COMMANDS_THAT_WRITE: dict[str, tuple[str, ...]] = {
     "tool": ("tool", "SD-100", "plug", "quoted", "--kind", "gauge", "--price", "160 USD"),
     "feature": ("feature", "SD-100", "eye", "--what", "eye", "--kind", "size", "--nominal", "8", "--limits", "H7"),
     "interface": ("interface", "SD-100", "arch", "--what", "hook to arch", "--gap", "0.1 0.9", "--features", "length"),
+    "application": ("application", "SD-100", "estate", "--vehicle", "finch", "--body", "estate", "--years", "1953"),
     "change": ("change", "SD-100", "--found-at", "fit check", "--what", "fouls", "--mode", "fit", "--features",
                "length", "--by", "ann"),
 }  # fmt: skip
@@ -445,6 +446,7 @@ def test_every_command_is_there_and_has_help() -> None:
         "tool",
         "feature",
         "interface",
+        "application",
         "import",
         "export",
         "hook",

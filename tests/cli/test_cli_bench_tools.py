@@ -234,6 +234,98 @@ def test_an_interface_is_added_with_its_stack_and_reckoned(released: Path) -> No
     assert code == EXIT_USAGE and "did you mean length?" in said
 
 
+def test_an_interface_that_comes_after_decisions_keeps_its_day_and_accuses_nobody(released: Path) -> None:
+    arch = (
+        "interface",
+        "SD-100",
+        "arch",
+        "--what",
+        "hook to arch",
+        "--gap",
+        "0.1 0.9",
+        "--features",
+        "length",
+        "--yes",
+    )
+    code, said = call(released, *arch)
+    assert code == EXIT_CLEAN, said
+    assert (
+        "the fit check gate goes from proven to stale: fit-check.interfaces: 1 of 2 interfaces measured within limits; "
+        "interface added since: arch"
+    ) in said
+    line = next(line for line in read(released).splitlines() if line.lstrip().startswith("arch:"))
+    assert line.strip().endswith("features: [length], since: 2026-06-01}")
+    assert {f.rule for f in check_workspace(released).findings} == {"G607"}
+
+
+def test_an_application_is_added_with_its_day_and_accuses_nobody(released: Path) -> None:
+    estate = ("application", "SD-100", "--vehicle", "finch", "--body", "estate", "--yes")
+    code, said = call(released, *estate, "--day", "2026-05-28")
+    assert code == EXIT_CLEAN, said
+    assert (
+        "the fit check gate goes from proven to stale: fit-check.coverage: 1 of 2 applications fitted; application added "
+        "since: estate"
+    ) in said
+    line = next(line for line in read(released).splitlines() if line.lstrip().startswith("estate:"))
+    assert line.strip() == "estate: {vehicle: finch, body: estate, years: 1952-1956, since: 2026-05-28}"
+    assert {f.rule for f in check_workspace(released).findings} == {"G607"}
+    trial = ("fit", "SD-100", "--with", "P1", "--car", "car-2", "--fits", "estate", "--gaps", "seat=0.5", "--result",
+             "good", "--by", "ann", "--seen-by", "bob", "--day", "2026-05-30", "--yes")  # fmt: skip
+    assert call(released, *trial)[0] == EXIT_CLEAN
+    assert not check_workspace(released).findings  # the gate is proven again by what was tried
+
+
+def test_an_application_or_interface_of_an_undecided_part_says_no_day(sample: Sample) -> None:
+    root = sample("decisions: []\n")
+    add_person(root)
+    arch = (
+        "interface",
+        "SD-100",
+        "arch",
+        "--what",
+        "hook to arch",
+        "--gap",
+        "0.1 0.9",
+        "--features",
+        "length",
+        "--yes",
+    )
+    assert call(root, *arch)[0] == EXIT_CLEAN
+    estate = (
+        "application",
+        "SD-100",
+        "wagon",
+        "--vehicle",
+        "finch",
+        "--body",
+        "estate",
+        "--years",
+        "1953-1954",
+        "--yes",
+    )
+    assert call(root, *estate)[0] == EXIT_CLEAN
+    assert "since" not in read(root) and "wagon: {vehicle: finch, body: estate, years: 1953-1954}" in read(root)
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "reason"),
+    [(("saloon", "--vehicle", "finch", "--body", "saloon"), EXIT_USAGE, f"{RECORD}:7: SD-100 has saloon already"),
+     (("--vehicle", "finch", "--body", "saloon"), EXIT_USAGE, "these flags are needed: ID."),
+     (("--vehicle", "finch"), EXIT_USAGE, "these flags are needed: --body."),
+     ((), EXIT_USAGE, "these flags are needed: --vehicle, --body."),
+     (("--body", "estate"), EXIT_USAGE, "these flags are needed: --vehicle."),
+     (("--vehicle", "finh", "--body", "estate"), EXIT_USAGE, "did you mean finch?"),
+     (("--vehicle", "finch", "--body", "coupe"), EXIT_USAGE, '"coupe" is not there'),
+     (("--vehicle", "finch", "--body", "estate", "--years", "55-53"), EXIT_USAGE, '--years: "55-53"')],
+)  # fmt: skip
+def test_an_application_that_says_nothing_is_refused(
+    released: Path, words: tuple[str, ...], code: int, reason: str
+) -> None:
+    before = read(released)
+    left, said = call(released, "application", "SD-100", *words, "--yes")
+    assert left == code and reason in said and read(released) == before, said
+
+
 def test_what_is_typed_becomes_readings_limits_and_links() -> None:
     assert parse_piece_readings(["rim", "bore"])("rim=112.4 112.5, bore = 14.0;") == {
         "rim": ["112.4", "112.5"],

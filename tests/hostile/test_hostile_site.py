@@ -231,7 +231,7 @@ READ_ONLY: dict[str, list[list[str]]] = {
     "release": [["release", "SD-100", "--dry-run"]],
 }  # fmt: skip
 NOT_READING = frozenset(
-    {"attach", "build", "change", "decide", "demo", "explain", "feature", "fit", "hook", "import", "init", "interface",
+    {"application", "attach", "build", "change", "decide", "demo", "explain", "feature", "fit", "hook", "import", "init", "interface",
      "measure", "new", "quote", "revise", "schema", "serve", "tool", "waive"}
 )  # fmt: skip
 """Commands that write, or say nothing of a record; `measure` is tried below, the writing ones in tests/cli."""

@@ -14,6 +14,7 @@ import openpyxl
 import pytest
 
 from pipeline.cli.program import group
+from pipeline.portfolio.check import check_workspace
 from pipeline.portfolio.importing import ImportPlan, Outcome, SheetMap, parse_map, plan_import
 from pipeline.portfolio.importing_cells import Column, Refused, read_cell
 from pipeline.portfolio.near import read_near
@@ -197,6 +198,26 @@ def test_a_record_that_is_there_is_never_written_over(shop: Path, tmp_path: Path
         "name: Better hook",
         "note: see drawer 4",
     ]
+
+
+def test_what_a_sheet_adds_to_a_decided_record_keeps_its_day_and_accuses_nobody(sample: Sample, tmp_path: Path) -> None:
+    """Another application, and a feature that the map calls critical; an undecided record gets neither with a day."""
+    sheet, how = tmp_path / "p.csv", tmp_path / "map.yaml"
+    sheet.write_text("part,id,vehicle,body,years,eye\nSD-100,saloon,finch,saloon,1951-1955,8\n"
+                     "SD-100,estate,finch,estate,1952-1955,8\n", "utf-8")  # fmt: skip
+    how.write_text("columns: {part: part, id: fits.id, vehicle: fits.vehicle, body: fits.body, years: fits.years, "
+                   "eye: {to: features.eye.nominal, unit: mm}}\n"
+                   "features: {eye: {what: eye, kind: size, limits: [0, 0.1], critical: true}}\n", "utf-8")  # fmt: skip
+    words = ["import", str(sheet), "--map", str(how), "--write", "--update", "-w"]
+    decided, begun = sample(), sample("decisions: []\n")
+    for root, day in ((decided, ", since: 2026-06-01"), (begun, "")):
+        assert group.main([*words, str(root)], standalone_mode=False) == 0
+        text = (root / "projects/SD-100/part.yaml").read_text("utf-8")
+        assert f"  estate: {{vehicle: finch, body: estate, years: 1952-1955{day}}}\n" in text
+        assert f"critical: true, nominal: 8, unit: mm{day}}}\n" in text
+        assert group.main([*words, str(root)], standalone_mode=False) == 0  # a second run changes nothing
+        assert (root / "projects/SD-100/part.yaml").read_text("utf-8") == text
+    assert {found.rule for found in check_workspace(decided).findings if found.rule.startswith("G")} == {"G607"}
 
 
 def test_an_export_comes_back_the_same_and_holds_no_live_formula(shop: Path, tmp_path: Path) -> None:

@@ -32,8 +32,8 @@ _RELEASE = "  - {release: tooling, on: 2026-05-10, by: kim, say: go}\n"
 CLAIM = Rule(
     "G601", "A gate is decided on what is proven", ERROR,
     "A decision that claims more than the evidence proves is how a tool gets cut on a guess.",
-    "bring the evidence, waive the requirement by name, or take the decision back; a feature that was added after that "
-    "day says so: `since: 2026-05-20`",
+    "bring the evidence, waive the requirement by name, or take the decision back; a feature, an interface or an "
+    "application that was added after that day says so: `since: 2026-05-20`",
     Example(_TWO_BODIES), Example(_TWO_BODIES + _WAIVER % ("fit-check.coverage", "2026-09-01")),
 )  # fmt: skip
 WRONG_ROLE = Rule(
@@ -70,7 +70,7 @@ HOLD_CALL = Rule(
 WENT_STALE = Rule(
     "G607", "A decided gate went stale", WARNING,
     "What it was decided on was good then and no longer counts.",
-    "redo the evidence that is named, or sign a no-effect statement for it",
+    "redo the evidence that is named, or sign a no-effect statement for it; bring what covers an entry that was added",
     Example(_REVISION_B, _B), Example(),
 )  # fmt: skip
 WAIVER_EXPIRED = Rule(

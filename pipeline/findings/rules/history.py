@@ -20,10 +20,11 @@ _FULL = (
     Past("2026-05-01", "kim"),
 )  # fmt: skip
 _GOOD = Example(files=_FILES, past=_FULL)
-_FEATURES = (
+_SINCE = (
     "features:\n"
     "  length: {what: overall length, kind: size, nominal: 40, limits: [-0.2, 0.2], unit: mm, critical: true}\n"
     "  hard: {what: hardness, kind: hardness, nominal: 50, limits: [-5, 5], unit: HRC, since: %s}\n"
+    "interfaces:\n  seat: {what: hook to sill, gap: {limits: [0.1, 0.9]}, features: [length], since: %s}\n"
 )
 
 
@@ -130,11 +131,12 @@ BAD_SIGNATURE = Rule(
 )  # fmt: skip
 
 STOOD_EARLIER = Rule(
-    "H912", "A feature is no older than the day on which it is said to be added", NOTE,
-    "A decision is not judged by features that came after it: a day that is too late would excuse one that was made on "
-    "less than was wanted.",
-    "correct `since`; where the feature only became critical on that day, say so in the record's `note`",
-    Example(_FEATURES % "2026-03-01", _FILES, _FULL), Example(_FEATURES % "2026-01-10", _FILES, _FULL), history=True,
+    "H912", "A feature, an interface or an application is no older than the day on which it is said to be added", NOTE,
+    "A decision is not judged by what came after it: a day that is too late would excuse one that was made on less than "
+    "was wanted.",
+    "correct `since`; where a feature only became critical on that day, say so in the record's `note`",
+    Example(_SINCE % ("2026-03-01", "2026-03-01"), _FILES, _FULL),
+    Example(_SINCE % ("2026-01-10", "2026-01-10"), _FILES, _FULL), history=True,
 )  # fmt: skip
 
 RULES = (
