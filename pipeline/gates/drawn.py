@@ -33,7 +33,7 @@ def plan_cups(part: Part, catalogues: Catalogues) -> Iterator[DrawnCup]:
     family = catalogues.families.families.get(part.family)
     stated = () if family is None else family.draw_ratios
     ratios = USUAL_RATIOS
-    if len(stated) > 1:
+    if stated:
         ratios = RatioSet(f"family {part.family}", stated[0], tuple(stated[1:]), Standing.COMMON_PRACTICE)
     dies = sorted((t.station or 0, k) for k, t in part.tools.items() if t.kind == "draw-die")
     for index, operation in enumerate(part.route):

@@ -39,6 +39,8 @@ _PIECE_SPREAD = Range.model_construct(low=0.97, likely=1.0, high=1.1)
 _TOOL_SPREAD = Range.model_construct(low=1.0, likely=1.0, high=1.2)
 _WEEKS_SPREAD = Range.model_construct(low=0.9, likely=1.0, high=1.5)
 """Defaults that are made without a validator: a hook that checks one record must not build each of them anew."""
+DrawRatio = Annotated[float, Field(gt=0, lt=1), BeforeValidator(refuse_non_number)]
+"""Width of a cup over what it is drawn from: narrower, and not nothing."""
 RequirementId = Annotated[str, Field(pattern=r"^[a-z]+(?:-[a-z]+)?\.[a-z][a-z-]*$")]
 
 
@@ -158,7 +160,9 @@ class Family(Frozen):
     expansion: Expansion | None = Field(
         default=None, description="of its usual material; readings are brought to 20 C with it"
     )
-    draw_ratios: tuple[Share, ...] = Field(default=(), description="ratio of each draw, first draw first")
+    draw_ratios: tuple[DrawRatio, ...] = Field(
+        default=(), description="ratio of each draw, first draw first; the last one goes for all that follow"
+    )
     cautions: tuple[Text, ...] = ()
 
     @model_validator(mode="after")
@@ -167,6 +171,12 @@ class Family(Frozen):
             raise build_error(
                 "contradiction", f"the mix of change classes adds up to {sum(self.mix.values()):.3f}, not to 1"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _check_draws(self) -> Self:
+        if len(self.draw_ratios) == 1:
+            raise build_error("contradiction", "draw_ratios has the first draw only; add the ratio of the redraws")
         return self
 
 
