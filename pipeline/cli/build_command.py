@@ -43,7 +43,7 @@ def build_and_tell(
     root: Path, out: Path | None = None, today: dt.date | None = None, strict: bool = False, edition: str = INTERNAL
 ) -> int:
     """Build the site of a workspace and say what came of it and where to open it; return the exit code."""
-    from pipeline.portfolio.editions import EditionUnknown
+    from pipeline.portfolio.edition_unknown import EditionUnknown
     from pipeline.sitegen.build import SiteNotBuilt, build_site
     from pipeline.sitegen.site_lock import SiteBusy
     from pipeline.views.build_words import count_errors, render_built

@@ -29,7 +29,7 @@ def serve_workspace(
     root: Path, port: int = 8000, out: Path | None = None, today: dt.date | None = None, edition: str = INTERNAL
 ) -> None:
     """Build and serve the site of a workspace until the user ends it."""
-    from pipeline.portfolio.editions import EditionUnknown
+    from pipeline.portfolio.edition_unknown import EditionUnknown
     from pipeline.sitegen.build import SiteNotBuilt, build_site
     from pipeline.sitegen.serving import open_server, watch
     from pipeline.sitegen.site_lock import SiteBusy

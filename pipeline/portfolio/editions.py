@@ -16,6 +16,7 @@ from pipeline.model.edition import INTERNAL, Edition, OuterField
 from pipeline.model.part import Application
 from pipeline.model.words import Gate, GateState, Hand, SafetyLevel, ToolStep
 from pipeline.model.workspace import Workspace
+from pipeline.portfolio.edition_unknown import EditionUnknown
 from pipeline.portfolio.funding_ready import forecast_ready
 from pipeline.portfolio.letting_out import find_hazards, find_leaving, is_embargoed, list_deciding, list_numbers
 from pipeline.portfolio.outer_part import (
@@ -61,10 +62,6 @@ _TRIALS = {
 }
 LEAST_WEEKS = 1.0
 """A part that is not for sale today is not expected sooner, however late its tools are."""
-
-
-class EditionUnknown(Exception):
-    """There is no edition of that name, or the file that says what leaves cannot be used; the words say the way out."""
 
 
 def find_edition(catalogues: Catalogues | None, name: str) -> Edition:

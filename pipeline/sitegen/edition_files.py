@@ -20,8 +20,8 @@ from mkdocs.utils import meta
 from pipeline.model.edition import INTERNAL, OuterField
 from pipeline.model.workspace import FileState
 from pipeline.portfolio.edition_findings import build_pattern
+from pipeline.portfolio.edition_unknown import EditionUnknown
 from pipeline.portfolio.editions import (
-    EditionUnknown,
     build_outer_catalogue,
     find_edition,
     list_embargoed,
@@ -31,6 +31,7 @@ from pipeline.portfolio.letting_out import list_numbers
 from pipeline.portfolio.outer_part import OuterCatalogue, OuterPicture
 from pipeline.portfolio.portfolio import Portfolio
 from pipeline.reading.workspace import find_record_folders, read_catalogues
+from pipeline.sitegen.edition_folders import find_edition_conflict
 from pipeline.sitegen.evidence_copies import MAX_BYTES
 from pipeline.sitegen.picture_stripping import CannotStrip, strip_picture
 from pipeline.sitegen.rendering import build_environment, render_page
@@ -48,8 +49,6 @@ THEME_FILES = frozenset(
 """What an outer site takes of the theme."""
 
 WRITTEN_TEMPLATE = "outer_written.html"
-_EDITION = re.compile(r'<meta name="edition" content="([^"]*)">')
-_OURS = "css/drawing.css"
 _REFERENCES = re.compile(r"\]\(\s*<?([^)\s>#?]+)|\b(?:src|href)=[\"']([^\"'#?]+)")
 _PICTURES = frozenset({".png", ".jpg", ".jpeg", ".gif", ".webp", ".svg"})
 Add = Callable[[str, bytes], None]
@@ -60,29 +59,6 @@ def check_edition_name(root: Path, name: str) -> None:
     if name == INTERNAL:
         return
     find_edition(read_catalogues(root, {}, []), name)
-
-
-def find_built_edition(folder: Path) -> str | None:
-    """Return the edition of the site in a folder; None where there is no site of ours."""
-    try:
-        text = (folder / "index.html").read_text("utf-8", "replace")
-    except OSError:
-        return None
-    found = _EDITION.search(text)
-    return found.group(1) if found else INTERNAL if _OURS in text else None
-
-
-def find_edition_conflict(out: Path, name: str) -> str:
-    """Return why an edition must not be written into a folder, and what to do; empty where it may.
-
-    Two editions never share a folder, and none lies inside another: whoever publishes one would publish both.
-    """
-    for folder in (out, *out.parents):
-        found = find_built_edition(folder)
-        if found is not None and found != name:
-            place = "holds" if folder == out else f"lies in {folder}, which holds"
-            return f"{out} {place} the {found} edition, and this is the {name} one; choose another --out"
-    return ""
 
 
 class OuterEdition:

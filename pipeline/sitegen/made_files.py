@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 import stat
 from collections.abc import Callable
@@ -16,6 +17,8 @@ class MadeFile(File):
 
     old_site: Path | None = None
     """Folder of the site that is about to be replaced; None where there is none."""
+    digests: dict[str, bytes] | None = None
+    """Where the sha256 of what was written goes, by path; None where nobody wants it."""
     make: Callable[[], bytes] | None = None
     """What gives the content when the file is written: thousands of pages need not be in memory at once."""
 
@@ -26,6 +29,8 @@ class MadeFile(File):
     def copy_file(self, dirty: bool = False) -> None:
         """Put the file into the site: the one of the old site where it is the same, so that it keeps its time too."""
         content = self._content_to_write()
+        if content is not None and self.digests is not None:
+            self.digests[self.dest_uri] = hashlib.sha256(content).digest()
         if self.take_old(content):
             return
         if content is None:

@@ -80,6 +80,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
     drawn: int = 0
     page_count: int = 0
     old_site: Path | None = None
+    digests: dict[str, bytes]
 
     def on_startup(self, *, command: Literal["build", "gh-deploy", "serve"], dirty: bool) -> None:
         """Remember whether the site is served or built; also keeps this plugin across rebuilds."""
@@ -96,7 +97,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         config.theme.static_templates.clear()
         self.root = self._find_root(config)
         self.cache = ChartCache(self.root)
-        self.pages, self.links, self.drawn = {}, {}, 0
+        self.pages, self.links, self.drawn, self.digests = {}, {}, 0, {}
         self.outer = open_edition(self.config.edition, self.root, config, self.config.logo)
         return config
 
@@ -211,7 +212,7 @@ class PipelinePlugin(BasePlugin[PipelineConfig]):  # type: ignore[no-untyped-cal
         else:
             return
         if isinstance(made, MadeFile):
-            made.old_site, made.make = self.old_site, make
+            made.old_site, made.make, made.digests = self.old_site, make, self.digests
         files.append(made)
 
     def _report(self, portfolio: Portfolio) -> None:

@@ -5,9 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from pipeline.findings.finding import clean_text
-from pipeline.model.quantity import Limits
+
+if TYPE_CHECKING:
+    from pipeline.model.quantity import Limits
+
 
 MINUS = "\u2212"
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

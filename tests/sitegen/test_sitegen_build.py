@@ -134,6 +134,7 @@ def test_failing_write_leaves_the_old_site_whole(
 ) -> None:
     root = workspace()
     before = hash_files(build_site(root).out)
+    (root / "shared" / "notes.txt").write_text("so that there is something to build\n", "utf-8")
     from mkdocs.structure.files import File
 
     written = 0
@@ -170,6 +171,7 @@ building.build_site(Path(sys.argv[1]))
 def test_killed_build_leaves_the_old_site_and_the_next_one_sweeps_up(workspace: Callable[..., Path]) -> None:
     root = workspace()
     before = hash_files(build_site(root).out)
+    (root / "shared" / "notes.txt").write_text("so that there is something to build\n", "utf-8")
     done = subprocess.run([sys.executable, "-c", KILLED, str(root)], check=False)
     assert done.returncode == -signal.SIGKILL
     assert hash_files(root / "build" / "site") == before
@@ -323,7 +325,7 @@ def test_wrong_workspace_and_wrong_day_are_answered_in_words(workspace: Callable
 def test_generated_pages_stay_out_of_navigation_and_of_markdown(workspace: Callable[..., Path]) -> None:
     from mkdocs.structure.files import Files
 
-    from pipeline.sitegen.build import load_site_config
+    from pipeline.sitegen.mkdocs_build import load_site_config
 
     root = workspace()
     config = load_site_config(root, root / "out")

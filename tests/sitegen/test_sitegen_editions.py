@@ -27,10 +27,12 @@ from pipeline.cli.build_command import command as build_command
 from pipeline.cli.serve_command import command as serve_command
 from pipeline.model.edition import INTERNAL
 from pipeline.portfolio.check import check_workspace
-from pipeline.portfolio.editions import EditionUnknown
-from pipeline.sitegen.build import SiteNotBuilt, build_site, load_site_config
-from pipeline.sitegen.edition_files import THEME_FILES, find_built_edition, find_edition_conflict
+from pipeline.portfolio.edition_unknown import EditionUnknown
+from pipeline.sitegen.build import SiteNotBuilt, build_site
+from pipeline.sitegen.edition_files import THEME_FILES
+from pipeline.sitegen.edition_folders import find_built_edition, find_edition_conflict
 from pipeline.sitegen.link_check import check_links
+from pipeline.sitegen.mkdocs_build import load_site_config
 from pipeline.sitegen.rendering import THEME
 
 CONFIG = "site_name: Sample\ndocs_dir: pages\nsite_dir: ../build/site\ntheme: {name: pipeline}\nplugins: [pipeline]\n"
