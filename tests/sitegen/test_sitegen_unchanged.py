@@ -227,6 +227,7 @@ def test_what_changes_while_it_builds_is_built_again(
     assert recall(root) is not None
 
 
+@pytest.mark.hostile("records on disk", "kept values forged by whoever sent the workspace")
 def test_a_forged_memory_is_not_believed(first: tuple[Path, BuiltSite], tmp_path: Path) -> None:
     """Whoever sends a workspace with a site in it could send words that say that it is the right one."""
     root, _ = first
