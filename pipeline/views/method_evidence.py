@@ -128,7 +128,13 @@ def build_proofs_method(portfolio: Portfolio) -> MethodPage:
             ("kind(f)", "what a feature is: size, hardness, colour …", "–"), ("proofs", "what a process can prove", "–")
         ),
         "common practice, no source; the shop's own list in shared/processes.yaml",
-        ("A process proves only what its line says, however good the sample looks.",),
+        (
+            "A process proves only what its line says, however good the sample looks.",
+            "A first article or a test that came out bad, or reads outside its limits, speaks against a good one of "
+            "the same day or before, until a newer good one is there: a tool that gave a bad piece that day does not "
+            "hold its size. First articles are set against those off the same tools and of the same hand, safety "
+            "tests against those of the same kind.",
+        ),
         (
             Caution(
                 "Strength is tested, never judged by eye.",

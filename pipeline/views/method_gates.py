@@ -54,8 +54,9 @@ def build_gates_method(portfolio: Portfolio) -> MethodPage:
             "A waiver sets one requirement aside, at somebody's named risk, until a day or an event. Some can "
             "never be waived.",
             "A decision is judged by what was there on its day: readings, the model of that day, tools accepted, parts "
-            "inside released, and features but those that say they were added since (`since`): such a one makes the "
-            "gate stale. The policy and the roles are today's: who makes them stricter decides again.",
+            "inside released, and features, interfaces and applications but those that say they were added since "
+            "(`since`): such a one makes the gate stale until evidence covers it. The policy and the roles are "
+            "today's: who makes them stricter decides again.",
         ),
         (Caution("A proven gate is not a safe part.", "The program never says that a part is safe.", "See Safety."),),
         Section("policy", "The policy in force", tables=tables),

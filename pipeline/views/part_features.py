@@ -34,6 +34,7 @@ from pipeline.views.states import build_bench
 from pipeline.views.wording import (
     count_decimals,
     with_unit,
+    word_added,
     word_count,
     word_limits,
     word_list,
@@ -85,6 +86,7 @@ def _build_feature(file: PartFile, anchors: Anchors, bench: Bench, key: str, fea
     readings = find_feature_readings(file, bench, key)
     places = count_places(feature, readings)
     mark, verdict = _judge(file, bench, key, readings, places)
+    added = word_added(feature.since, "added or made critical")
     return FeatureLine(
         key=key,
         name=feature.what,
@@ -94,7 +96,7 @@ def _build_feature(file: PartFile, anchors: Anchors, bench: Bench, key: str, fea
         unit=word_unit(feature.unit) or "–",
         drawing=_draw(feature, readings, places),
         originals=_word_labels(readings),
-        verdict=verdict,
+        verdict=(*verdict, Run(added)) if added else verdict,
         mark=mark,
         working=_build_working(file, anchors, bench, key, readings, places),
     )

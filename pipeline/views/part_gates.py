@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pipeline.gates.judgement import Met, Requirement
 from pipeline.gates.standing import GateStanding, find_needs
@@ -36,7 +37,7 @@ from pipeline.views.states import (
     name_person,
     word_gate_state,
 )
-from pipeline.views.wording import shorten, word_count, word_day, word_list, word_money, write_sentence
+from pipeline.views.wording import shorten, word_added, word_count, word_day, word_list, word_money, write_sentence
 
 ACTIONS_SHOWN = 6
 
@@ -338,7 +339,8 @@ def build_coverage(file: PartFile, anchors: Anchors) -> CoverageMatrix:
     for key, application in file.part.fits.items():
         cells = [cell for cell in coverage.cells if cell.application == key]
         marked = tuple(_build_cell(anchors, cell, waived, standing.state) for cell in cells)
-        rows.append(CoverageRow(build_fit_link(file.workspace.catalogues, application), marked))
+        link = build_fit_link(file.workspace.catalogues, application)
+        rows.append(CoverageRow(replace(link, text=link.text + word_added(application.since)), marked))
     thing = "application" if file.part.hands is None else "application and hand"
     plural = "applications" if file.part.hands is None else "applications and hands"
     count = word_count(len(coverage.cells), thing, plural)

@@ -12,7 +12,7 @@ from pipeline.views.method_shapes import find_source
 from pipeline.views.shapes_charts import StackDrawing, StackLink
 from pipeline.views.shapes_marks import Cell, Column, Line, Link, Mark, Row, Run, Table, Tone, Working, build_line
 from pipeline.views.shapes_part import InterfaceDetail
-from pipeline.views.wording import shorten, with_unit, word_gap, word_number, word_share, word_span
+from pipeline.views.wording import shorten, with_unit, word_added, word_gap, word_number, word_share, word_span
 
 _LABEL = 21
 
@@ -26,6 +26,8 @@ def _build_interface(file: PartFile, anchors: Anchors, key: str, entry: Interfac
     result = compute_interface(file.part, key)
     measured = find_measured_gaps(file, key)
     mark, verdict = _judge(file, anchors, entry, result, measured)
+    added = word_added(entry.since)
+    verdict = (*verdict, Run(added)) if added else verdict
     limits = word_gap(entry.gap.limits, entry.gap.unit)
     anchor = f"interface-{key}"
     if isinstance(result, str):

@@ -29,6 +29,15 @@ def word_day(day: dt.date | None, year: bool = True) -> str:
     return f"{day.day} {_MONTHS[day.month - 1]}" + (f" {day.year}" if year else "")
 
 
+def word_added(since: dt.date | None, what: str = "added") -> str:
+    """Return, to stand behind other words, when an entry was added after gates were decided; nothing for others.
+
+    >>> word_added(dt.date(2026, 4, 1)), word_added(None)
+    ('; added on 1 Apr 2026', '')
+    """
+    return "" if since is None else f"; {what} on {word_day(since)}"
+
+
 def word_count(count: int, thing: str, plural: str = "") -> str:
     """Return a count with its thing.
 

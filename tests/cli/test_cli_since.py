@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import os
 import shutil
@@ -13,6 +14,9 @@ from pathlib import Path
 import pytest
 from told_demo import copy_demo, find_told_demo, run_git
 
+from pipeline.findings.rule import Example
+from pipeline.findings.sample import build_sample
+from pipeline.history.replay import PlannedCommit, write_history
 from pipeline.model.review import Reviews
 from pipeline.portfolio.outlook import look_out
 from pipeline.portfolio.portfolio import build_portfolio
@@ -167,6 +171,34 @@ def break_a_version(folder: Path) -> None:
 def run_ahead(folder: Path) -> None:
     ahead = {"GIT_AUTHOR_DATE": "2031-01-01T12:00:00Z", "GIT_COMMITTER_DATE": "2031-01-01T12:00:00Z"}
     run_git(folder, "commit", "-q", "--allow-empty", "-m", "from the future", **ahead)
+
+
+ADDED = {
+    "interface added since: arch": (
+        "interfaces:\n  seat: {what: hook to sill, gap: {limits: [0.1, 0.9]}, features: [length]}\n",
+        "  arch: {what: hook to arch, gap: {limits: [0.1, 0.9]}, features: [length], since: 2026-05-20}\n",
+    ),
+    "application added since: estate": (
+        "fits:\n  saloon: {vehicle: finch, body: saloon, years: 1951-1955}\n",
+        "  estate: {vehicle: finch, body: estate, years: 1952-1955, since: 2026-05-20}\n",
+    ),
+}
+
+
+@pytest.mark.parametrize("words", list(ADDED))
+def test_a_gate_that_went_stale_for_what_was_added_says_so(tmp_path: Path, words: str) -> None:
+    """The record of early May against the one of 20 May, to which one entry was added with its day."""
+    before, entry = ADDED[words]
+    commits = [
+        PlannedCommit(
+            dt.datetime(2026, 5, day, 12, tzinfo=dt.UTC), "bob", "bob", "x", dict(build_sample(Example(part)))
+        )
+        for day, part in ((5, before), (20, before + entry))
+    ]
+    write_history(tmp_path / "w", commits)
+    said = run("since", "2026-05-10", "-w", str(tmp_path / "w")).stdout
+    assert "GONE STALE" in said and words in said
+    assert "G601" not in run("check", "--history", "-w", str(tmp_path / "w")).stdout
 
 
 BROKEN = [

@@ -76,7 +76,12 @@ def test_the_history_says_its_limits(portfolio: Portfolio, pages: dict[str, Meth
 def test_the_gates_say_by_what_a_past_decision_is_judged(pages: dict[str, MethodPage]) -> None:
     text = read(pages[find_method_page("gates")])
     assert "judged by what was there on its day" in text and "policy and the roles are today's" in text
-    assert "added since (`since`)" in text
+    assert "features, interfaces and applications but those that say they were added since (`since`)" in text
+
+
+def test_the_proofs_say_how_a_bad_piece_of_the_same_day_is_judged(pages: dict[str, MethodPage]) -> None:
+    text = read(pages[find_method_page("proofs")])
+    assert "the same day or before, until a newer good one is there" in text and "Common practice, no source" in text
 
 
 def test_the_readings_say_what_a_gauge_study_adds(portfolio: Portfolio, pages: dict[str, MethodPage]) -> None:
