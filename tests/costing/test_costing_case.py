@@ -211,6 +211,18 @@ def test_internal_rates_of_the_expected_flows_and_of_the_draws() -> None:
     assert np.mean(worth < 0) == pytest.approx(0.1, abs=0.002)
 
 
+def test_rates_and_worths_come_from_the_same_worlds_where_no_seed_is_named() -> None:
+    """One draw in ten has a rate below the P10 of the rates: at that rate it is a loss, and no other one is."""
+    p10 = simulate_rates(CASE).spread.p10
+    assert p10 is not None
+    assert simulate_case(CASE, p10, draws=2_000).chance_of_loss == pytest.approx(0.1, abs=0.0006)
+
+
+def test_a_part_without_any_money_has_no_internal_rate() -> None:
+    nothing = Case("P", known(100.0), known(10.0), known(10.0), known(0.0), years=2)
+    assert simulate_rates(nothing, draws=10).none == 1
+
+
 def test_no_internal_rate_is_said() -> None:
     hopeless = replace(CASE, price=known(10.0), landed=known(25.0))
     assert simulate_case(hopeless, 0.1, draws=100).rates == ()

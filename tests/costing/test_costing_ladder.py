@@ -132,6 +132,13 @@ def test_a_share_of_zero_leaves_a_feature_out_of_the_part() -> None:
     assert ladder.part.find_rung(Stage.TOOL_CUT).total == ladder.features[0].find_rung(Stage.TOOL_CUT).total
 
 
+def test_a_feature_without_a_share_is_not_named_beside_one_that_climbs_the_same_ladder() -> None:
+    """Nothing but the whole-part records covers the free one and the loose one; no error is ever in the loose one."""
+    features = (FeatureErrors("rim", MIX), FeatureErrors("free", MIX), FeatureErrors("loose", MIX, Decimal(0)))
+    part = compute_ladder(ChangeBasis(build_part(), MIX, features, LOSS)).part
+    assert [line.label for line in part.find_rung(Stage.TOOL_CUT).lines] == ["error in free", "error in rim"]
+
+
 def test_known_direction_of_error_narrows_the_classes() -> None:
     features = (FeatureErrors("rim", narrow_mix(MIX, [WELD])),)
     figure = compute_ladder(ChangeBasis(build_part(), MIX, features)).features[0].find_rung(Stage.TOOL_CUT)

@@ -56,6 +56,7 @@ def test_present_worth_convention() -> None:
         ([-100, 220, -121], [0.10]),  # derived: (1 + r) = 1.1 twice, a root that only touches zero
         ([100, 50], []),
         ([-100, 150, -200], []),  # derived: discriminant below zero
+        ([1, -2.2, 1.211], []),  # derived: discriminant -0.004
         ([0, 0], []),
     ],
 )
@@ -72,6 +73,12 @@ def test_internal_rates(flows: list[float], rates: list[float]) -> None:
 def test_internal_rate_at_fractions_of_a_year() -> None:
     # status: derived; doubling in half a year is 300 % a year
     assert factors.find_internal_rates([-100, 200], [0, 0.5]) == pytest.approx((3.0,), abs=1e-9)
+
+
+def test_what_is_paid_out_only_has_no_rate_however_late() -> None:
+    # status: derived; 5 after 200 periods are next to nothing at high rates, and still no income
+    assert factors.find_internal_rates([0, -5], [0, 200]) == ()
+    assert factors.find_internal_rates([0, 5], [0, 200]) == ()
 
 
 def test_tool_paid_back_with_interest() -> None:
