@@ -226,6 +226,12 @@ def test_an_insert_falls_to_the_next_heavier_class_without_inserts() -> None:
     assert [one.change_class.value for one in plain] == ["weld", "new-tool"]
 
 
+def test_a_tool_has_no_inserts_unless_somebody_says_so() -> None:
+    prices = tuple(ClassPrice(one, ONE, share=ONE) for one in (ChangeClass.INSERT, ChangeClass.NEW_TOOL))
+    (change,) = build_tool_items(ToolFacts("t", "tool", Decimal(9), class_prices=prices))
+    assert [effect.change_class for effect in change.by_class] == [ChangeClass.NEW_TOOL]
+
+
 def test_likely_directions_narrow_the_family_mix() -> None:
     family = build_mix({ChangeClass.METAL_OFF: 0.6, ChangeClass.WELD: 0.4})
     assert narrow_mix(family, []) == family
@@ -233,6 +239,15 @@ def test_likely_directions_narrow_the_family_mix() -> None:
     alike = narrow_mix(family, [ChangeClass.NEW_TOOL, ChangeClass.INSERT])
     assert alike == ((ChangeClass.INSERT, Decimal("0.5")), (ChangeClass.NEW_TOOL, Decimal("0.5")))
     assert sum(weight for _, weight in build_mix({one: Decimal("0.2") for one in ChangeClass})) == 1
+
+
+@pytest.mark.parametrize("rounded", ["0.4995", "0.5005"])
+def test_weights_that_miss_the_whole_by_half_a_thousandth_are_rounded_ones(rounded: str) -> None:
+    mix = build_mix({ChangeClass.WELD: "0.5", ChangeClass.NEW_TOOL: rounded})
+    assert sum(weight for _, weight in mix) == 1
+    further = Decimal(rounded) + (Decimal(rounded) - Decimal("0.5")) / 1000
+    with pytest.raises(ValueError, match="write weights that add to 1"):
+        build_mix({ChangeClass.WELD: "0.5", ChangeClass.NEW_TOOL: further})
 
 
 def test_lines_say_how_they_were_reckoned() -> None:
