@@ -18,6 +18,7 @@ from pipeline.costing.case import (
     ToolPayment,
     build_demand_shape,
     check_kits_counted_once,
+    list_count_chances,
 )
 from pipeline.costing.estimate import Estimate
 from pipeline.costing.estimate import build_estimate as known
@@ -180,6 +181,16 @@ def test_a_part_that_earns_just_what_it_costs_is_no_loss() -> None:
 def test_the_number_of_errors_runs_to_the_last_that_is_tabulated() -> None:
     """By hand: P(more than n) = 0.2 ** (n + 1) falls below 1e-12 at n = 17, the highest count of any draw."""
     assert count_errors(ErrorRisk(1, 4, 1, 0), np.array([0.0, np.nextafter(1, 0)])).tolist() == [0, 17]
+
+
+def test_the_errors_expected_are_the_mean_of_their_chances() -> None:
+    """By hand: half of 5 / 2 errors are missed, 1.25 are left, at 1,000 each; where no week is said they cost now."""
+    risk = ErrorRisk(5, 2, 0.5, 1000)
+    assert risk.mean == 1.25
+    assert math.fsum(i * chance for i, chance in enumerate(list_count_chances(risk))) == pytest.approx(1.25)
+    plain = Case("P", known(100.0), known(30.0), known(10.0), known(2000.0), years=1)
+    risky = replace(plain, errors=(risk,))
+    assert compute_mean_worth(plain, 0.1) - compute_mean_worth(risky, 0.1) == pytest.approx(1250)
 
 
 def test_rates_are_looked_for_up_to_ten_thousand_per_cent() -> None:

@@ -159,6 +159,17 @@ def test_errors_found_call_for_another_loop() -> None:
     assert compute_net(compute_stakes_after(build_stakes(), LOOP, {FIT: wanted - 1}), LOOP) <= 0
 
 
+def test_a_row_of_loops_ends_with_the_first_that_comes_out_even_or_where_it_was_told_to() -> None:
+    """By hand: a quarter of an error, found with chance 0.8, saves 3,400: at that price the first loop ends the row."""
+    stakes = {FIT: Stake(Remaining(1, 4, 1.0), late=20_000, now=3_000)}
+    even = compute_series(stakes, Loop("even", 3_400, 0, 0, {FIT: 0.8}))
+    assert [step.number for step in even.steps] == [1]
+    assert (even.planned, even.after_clean) == (0, 0)
+    free = compute_series(stakes, Loop("free", 0, 0, 0, {FIT: 0.8}), most=3)
+    assert [step.number for step in free.steps] == [1, 2, 3]
+    assert (free.planned, free.after_clean) == (3, 3)
+
+
 def test_every_break_even_turns_the_answer_when_put_back() -> None:
     for row in list_inputs(build_stakes(), LOOP):
         assert row.compute_net(row.value) == pytest.approx(1767.95, abs=0.005)
