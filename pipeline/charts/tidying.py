@@ -29,8 +29,10 @@ _QUIET = {
     ("font-size", "12px"),
     ("text-anchor", "start"),
 }
-_STROKES = re.compile(r'<path d="M[^"]*"( fill="none"(?![^>]*opacity)[^>]*)/>(?:<path d="M[^"]*"\1/>)+')
+_ALIKE = re.compile(r'<path d="M[^"]*"((?![^>]*opacity)[^>]*)/>(?:<path d="M[^"]*"\1/>)+')
 _PATH = re.compile(r'<path d="([^"]*)"')
+_POINT = re.compile(r"[ML](-?[\d.]+(?:e-?\d+)?) (-?[\d.]+(?:e-?\d+)?)")
+_OTHER_STEPS = re.compile(r"[A-KN-Y]")
 _TAG = re.compile(r"<[^>]+>")
 _PLAIN = re.compile(r'<(path|text)(?: d="([^"]*)")? style="([^"]*)"([^>]*?)(/?)>')
 
@@ -46,7 +48,7 @@ def tidy_svg(svg: str, width: float, height: float, title: str, words: str) -> s
     key = "c" + hashlib.sha256(f"{svg}\0{title}\0{words}".encode()).hexdigest()[:10]
     inner = svg[svg.index("</defs>") + len("</defs>") : svg.rindex("</svg>")]
     inner = _TAG.sub(lambda tag: _tidy_tag(tag.group(0), key), inner)
-    inner = join_strokes(re.sub(r">\s+<", "><", inner).strip())
+    inner = join_alike(re.sub(r">\s+<", "><", inner).strip())
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" role="img" '
         f'aria-labelledby="{key}t {key}d" font-family="{_FONT}" font-size="12" stroke-linejoin="miter">'
@@ -55,15 +57,51 @@ def tidy_svg(svg: str, width: float, height: float, title: str, words: str) -> s
     )
 
 
-def join_strokes(svg: str) -> str:
-    """Write strokes of one kind that follow each other as one: the same picture in fewer letters.
+def join_alike(svg: str) -> str:
+    """Write shapes of one kind that follow each other as one: the same picture in fewer letters.
 
-    Strokes that are see-through stay apart, for they darken where they cross.
+    Shapes that are see-through stay apart, for they darken where they cross; filled ones that overlap, too, for one
+    could cut a hole into the other.
 
-    >>> join_strokes('<path d="M0 1L2 1" fill="none" stroke="a"/><path d="M0 3L2 3" fill="none" stroke="a"/>')
+    >>> join_alike('<path d="M0 1L2 1" fill="none" stroke="a"/><path d="M0 3L2 3" fill="none" stroke="a"/>')
     '<path d="M0 1L2 1M0 3L2 3" fill="none" stroke="a"/>'
+    >>> bars = '<path d="M0 0L2 0L2 9Z" fill="a"/><path d="M2 0L4 0L4 9Z" fill="a"/><path d="M3 0L5 0L5 9Z" fill="a"/>'
+    >>> join_alike(bars)
+    '<path d="M0 0L2 0L2 9ZM2 0L4 0L4 9Z" fill="a"/><path d="M3 0L5 0L5 9Z" fill="a"/>'
     """
-    return _STROKES.sub(lambda run: f'<path d="{"".join(_PATH.findall(run[0]))}"{run[1]}/>', svg)
+    return _ALIKE.sub(lambda run: _join(_PATH.findall(run[0]), run[1]), svg)
+
+
+def _join(paths: list[str], style: str) -> str:
+    """Return paths of one style as few as can be."""
+    groups: list[tuple[list[str], list[_Box]]] = []
+    for path in paths:
+        box = None if ' fill="none"' in style else _find_box(path)
+        if groups and (
+            ' fill="none"' in style or (box is not None and not any(_overlap(box, b) for b in groups[-1][1]))
+        ):
+            groups[-1][0].append(path)
+        else:
+            groups.append(([path], []))
+        groups[-1][1].append(box or _EVERYWHERE)
+    return "".join(f'<path d="{"".join(group)}"{style}/>' for group, _ in groups)
+
+
+_Box = tuple[float, float, float, float]
+_EVERYWHERE: _Box = (float("-inf"), float("-inf"), float("inf"), float("inf"))
+
+
+def _find_box(path: str) -> _Box:
+    """Return left, top, right and bottom of a path of straight lines; of another one, that it could be anywhere."""
+    points = [(float(x), float(y)) for x, y in _POINT.findall(path)]
+    if _OTHER_STEPS.search(path) or not points:
+        return _EVERYWHERE
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def _overlap(one: _Box, other: _Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
 def _tidy_tag(tag: str, key: str) -> str:
@@ -77,6 +115,7 @@ def _tidy_tag(tag: str, key: str) -> str:
     shape = "" if path is None else f' d="{_shorten_path(path)}"'
     if rest:
         rest = re.sub(r' transform="rotate\(-?0 [^"]*\)"', "", rest)
+        rest = re.sub(r' ([xy])="(-?[\d.]+)"', lambda at: f' {at[1]}="{_shorten_number(at[2])}"', rest)
     return f"<{name}{shape} {_name_pattern(_style_attributes(style), key)}{rest}{end}>"
 
 

@@ -17,6 +17,16 @@ THEME = Path(__file__).with_name("theme")
 
 
 _WHOLE = re.compile(r"\b[A-Z0-9]+(?:-[A-Z0-9]+)+\b")
+_NOT_NEEDED = re.compile(
+    r"</t[dh]>(?=\s*(?:<t[dh][ >]|</tr>))|</tr>(?=\s*(?:<tr[ >]|</t(?:body|head|foot|able)>))"
+    r"|</li>(?=\s*(?:<li[ >]|</[uo]l>))"
+)
+"""End tags that the next tag implies (HTML, "Optional tags"): a twentieth of a page full of tables."""
+_DRAWN = re.compile(r' (?:d|x|y|[xy][12]|c[xy]|width|height)="[^"]*\.[^"]*"')
+_DECIMAL = re.compile(r"\d+\.\d+")
+_HATCHED = re.compile(r'k-stale|class="band"')
+_PATTERN = re.compile(r'<pattern id="hatch".*?</pattern>\n?', re.S)
+_NO_DRAWINGS = '<svg class="defs" aria-hidden="true"><defs>\n</defs></svg>\n'
 _SYMBOL = re.compile(r'<symbol id="(m-[a-z-]+)"[^>]*>.*?</symbol>\n?')
 
 
@@ -110,16 +120,29 @@ def render_page(environment: jinja2.Environment, template: str, view: object, ad
     return lighten_page(text, f"{base}/{address}")
 
 
+def _shorten(number: re.Match[str]) -> str:
+    return f"{round(float(number[0]), 1):.1f}".removesuffix(".0")
+
+
 def lighten_page(text: str, own_href: str) -> str:
-    """Return a page without what it does not use: symbols of marks that it has not, its own address before an anchor.
+    """Return a page without what it does not need: drawings of marks that it has not, its own address before an anchor,
+    end tags that the next tag implies, more than a tenth of a unit in a drawing.
 
     >>> page = '<symbol id="m-held"><path/></symbol><use href="#m-held"/><a href="./index.html#x">x</a>'
     >>> lighten_page(page, "./index.html")
     '<symbol id="m-held"><path/></symbol><use href="#m-held"/><a href="#x">x</a>'
     >>> lighten_page('<symbol id="m-held"><path/></symbol><p>x</p>', "./index.html")
     '<p>x</p>'
+    >>> lighten_page("<tr><th>a</th><td>b</td></tr></table><ul><li>c</li><li>d</li></ul>", "./index.html")
+    '<tr><th>a<td>b</table><ul><li>c<li>d</ul>'
+    >>> lighten_page('<path d="M128.0 10.25 H7.30000000000001"/><p>128.0</p>', "./index.html")
+    '<path d="M128 10.2 H7.3"/><p>128.0</p>'
     """
-    light = text.replace(f'href="{own_href}#', 'href="#')
+    light = _NOT_NEEDED.sub("", text.replace(f'href="{own_href}#', 'href="#'))
+    light = _DRAWN.sub(lambda found: _DECIMAL.sub(_shorten, found[0]), light)
     if "js/spend.js" in light:  # its script puts in panels with marks of their own
         return light
-    return _SYMBOL.sub(lambda found: found[0] if f'href="#{found[1]}"' in light else "", light)
+    light = _SYMBOL.sub(lambda found: found[0] if f'href="#{found[1]}"' in light else "", light)
+    if not _HATCHED.search(light):
+        light = _PATTERN.sub("", light, count=1).replace(_NO_DRAWINGS, "", 1)
+    return light

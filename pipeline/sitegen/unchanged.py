@@ -95,7 +95,7 @@ class SiteMemory:
         """Keep what was built, unless what it was made from has changed meanwhile.
 
         draft : where the site lies until it takes its place; if it never does, what stands there is another one, and
-        nothing is believed. made : path -> sha256 of the files that were written a moment ago, so that they need not be read again.
+        nothing is believed. made : path -> sha256 of the files that were written a moment ago, not to be read again.
         """
         if self.before is None or self.describe_sources() != self.before:
             return

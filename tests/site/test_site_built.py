@@ -65,8 +65,12 @@ def test_every_link_and_anchor_leads_somewhere(site: Path, texts: dict[str, str]
     assert len(texts) > 100
 
 
+ENDED_BY = {"td": {"td", "th"}, "th": {"td", "th"}, "tr": {"td", "th", "tr"}, "li": {"li"}}
+"""What a start tag ends that has no end tag of its own; whatever holds them ends them, too (HTML, "Optional tags")."""
+
+
 class Reader(HTMLParser):
-    """Collects ids, and whether every tag is closed in order."""
+    """Collects ids, and whether every tag is closed in order, by itself or by the next one."""
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
@@ -75,6 +79,8 @@ class Reader(HTMLParser):
         self.wrong: list[str] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        while self.open and self.open[-1] in ENDED_BY.get(tag, ()):
+            self.open.pop()
         self.handle_startendtag(tag, attrs)
         if tag not in VOID:
             self.open.append(tag)
@@ -84,6 +90,8 @@ class Reader(HTMLParser):
         self.ids += [value for name, value in attrs if name == "id" and value]
 
     def handle_endtag(self, tag: str) -> None:
+        while self.open and self.open[-1] in ENDED_BY and self.open[-1] != tag:
+            self.open.pop()
         if not self.open or self.open.pop() != tag:
             self.wrong.append(f"</{tag}> at {self.getpos()}")
 
