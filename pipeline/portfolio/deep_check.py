@@ -12,9 +12,9 @@ from pipeline.findings.finding import Finding
 from pipeline.model.workspace import Workspace
 from pipeline.portfolio.build_cache import BuildCache, compute_code_stamp
 from pipeline.portfolio.ledger import Ledger, Line
+from pipeline.portfolio.many_hands import ManyHands
 from pipeline.portfolio.plain_values import decode, encode
 from pipeline.portfolio.reliance import Reliance, compute_digest, take_notes
-from pipeline.portfolio.two_hands import TwoHands
 from pipeline.reading.evidence import look_at_file
 from pipeline.reading.workspace import build_part_path
 
@@ -78,7 +78,7 @@ class DeepCheck:
         numbers = list(numbers)
         known = {number: found for number in numbers if (found := self._recall(number)) is not None}
         missing = [number for number in numbers if number not in known]
-        for number, look in zip(missing, TwoHands(missing, self.look).start().finish(), strict=True):
+        for number, look in zip(missing, ManyHands(missing, self.look).start().finish(), strict=True):
             known[number] = look.findings, look.measured
             if look.lines is not None and self._is_at_rest(number):
                 told = [encode(one) for one in look.findings]

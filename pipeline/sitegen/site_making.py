@@ -11,9 +11,9 @@ from typing import Any
 import jinja2
 
 from pipeline.portfolio.build_cache import BuildCache, compute_code_stamp
+from pipeline.portfolio.many_hands import ManyHands
 from pipeline.portfolio.portfolio import Portfolio
 from pipeline.portfolio.reliance import NotPlain, compute_digest
-from pipeline.portfolio.two_hands import TwoHands
 from pipeline.sitegen.chart_cache import ChartCache
 from pipeline.sitegen.link_check import PageLinks, find_links
 from pipeline.sitegen.packed_texts import pack_texts
@@ -60,7 +60,7 @@ def make_site(portfolio: Portfolio, root: Path, frame: Frame, cache: BuildCache)
     environment = build_environment(frame.theme, frame.site, charts.draw_in_page)
     known = store.recall()
     maker = PartMaker(portfolio, root, frame, environment, charts)
-    hands = TwoHands([number for number in portfolio.parts if number not in known], maker.make).start()
+    hands = ManyHands([number for number in portfolio.parts if number not in known], maker.make).start()
     views = build_shop_views(portfolio, root)
     pages = shelf.recall(views)
     fresh = {at: page for at, page in views.items() if at not in pages}
