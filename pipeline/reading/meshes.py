@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from pipeline.findings.finding import Finding, Location
 from pipeline.findings.rules import measuring as rules
+from pipeline.reading.plain_stl import join_corners, read_plain_stl
 from pipeline.reading.source import is_link_inside
 
 MAX_BYTES = 200_000_000
@@ -55,20 +56,17 @@ def read_mesh(root: Path, path: str) -> tuple[Mesh | None, tuple[Finding, ...]]:
     raw = _read_bytes(root, path)
     if isinstance(raw, str):
         return None, (_refuse(path, raw),)
-    try:
-        loaded = _load(raw, path.lower().rsplit(".", 1)[-1])
-    except Exception as error:  # a parser of foreign bytes may fail in any way; whatever it is, the file is at fault
-        return None, (_refuse(path, f"{path} is no mesh that can be read ({type(error).__name__})"),)
-    if loaded is None or len(loaded.faces) == 0:
-        return None, (_refuse(path, f"{path} holds no triangle"),)
-    if len(loaded.faces) > MAX_TRIANGLES:
-        return None, (_refuse(path, f"{path} has {len(loaded.faces):,} triangles; at most {MAX_TRIANGLES:,} are read"),)
-    if not np.isfinite(loaded.vertices).all():
-        return None, (_refuse(path, f"{path} has a corner that is not a finite number"),)
-    if not 0 <= int(loaded.faces.min()) <= int(loaded.faces.max()) < len(loaded.vertices):
-        return None, (_refuse(path, f"{path} has a triangle whose corner is not in the file"),)
-    loaded.merge_vertices()
-    mesh = _build(path, loaded)
+    kind = path.lower().rsplit(".", 1)[-1]
+    corners = read_plain_stl(raw) if kind == "stl" else None
+    if corners is not None:
+        if not np.isfinite(corners).all():
+            return None, (_refuse(path, f"{path} has a corner that is not a finite number"),)
+        mesh = _build(path, corners, join_corners(corners))
+    else:
+        loaded = _load(path, raw, kind)
+        if isinstance(loaded, str):
+            return None, (_refuse(path, loaded),)
+        mesh = _build(path, np.ascontiguousarray(loaded.triangles, dtype=np.float64), np.asarray(loaded.faces))
     return mesh, tuple(_check_closed(mesh))
 
 
@@ -91,9 +89,27 @@ def _read_bytes(root: Path, path: str) -> bytes | str:
         return f"{path} cannot be read: {error.strerror or type(error).__name__}"
 
 
-def _load(raw: bytes, kind: str) -> Any:
+def _load(path: str, raw: bytes, kind: str) -> Any:
+    """Return the mesh as the library reads it, corners at one place joined; or what is wrong with it."""
+    try:
+        loaded = _parse(raw, kind)
+    except Exception as error:  # a parser of foreign bytes may fail in any way; whatever it is, the file is at fault
+        return f"{path} is no mesh that can be read ({type(error).__name__})"
+    if loaded is None or len(loaded.faces) == 0:
+        return f"{path} holds no triangle"
+    if len(loaded.faces) > MAX_TRIANGLES:
+        return f"{path} has {len(loaded.faces):,} triangles; at most {MAX_TRIANGLES:,} are read"
+    if not np.isfinite(loaded.vertices).all():
+        return f"{path} has a corner that is not a finite number"
+    if not 0 <= int(loaded.faces.min()) <= int(loaded.faces.max()) < len(loaded.vertices):
+        return f"{path} has a triangle whose corner is not in the file"
+    loaded.merge_vertices()
+    return loaded
+
+
+def _parse(raw: bytes, kind: str) -> Any:
     """Return the mesh as it stands in the file, None where there is nothing to load."""
-    import trimesh
+    import trimesh  # heavy, and few files need it
 
     if kind == "stl" and raw[:5].lower() == b"solid" and b"facet" not in raw[:2000]:
         return None  # a text STL without a face
@@ -101,12 +117,14 @@ def _load(raw: bytes, kind: str) -> Any:
     return loaded if isinstance(loaded, trimesh.Trimesh) else None  # nothing, or points alone, comes in another shape
 
 
-def _build(path: str, loaded: Any) -> Mesh:
-    corners = np.ascontiguousarray(loaded.triangles, dtype=np.float64)
-    edges = np.sort(np.asarray(loaded.edges), axis=1)
-    _, counts = np.unique(edges, axis=0, return_counts=True)
+def _build(path: str, corners: npt.NDArray[np.float64], faces: npt.NDArray[np.int64]) -> Mesh:
+    """Return what is known of triangles (m, 3, 3), whose corners have numbers in ``faces`` (m, 3)."""
+    edges = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    ends = np.sort(edges, axis=1).astype(np.int64)
+    _, which, counts = np.unique(ends[:, 0] << 32 | ends[:, 1], return_inverse=True, return_counts=True)
     open_edges = int(np.count_nonzero(counts != 2))
-    consistent = bool(loaded.is_winding_consistent)
+    turns = np.bincount(which.ravel(), weights=np.sign(edges[:, 1] - edges[:, 0]))  # 0 where both faces turn one way
+    consistent = not turns[counts == 2].any()
     size = np.ptp(corners.reshape(-1, 3), axis=0)
     volume = compute_volume(corners) if open_edges == 0 and consistent else None
     x, y, z = size.tolist()
