@@ -18,7 +18,7 @@ from pipeline.costing.loop import (
     compute_net,
     compute_stakes_after,
 )
-from pipeline.costing.loop_inputs import compute_curve, compute_swings, list_inputs
+from pipeline.costing.loop_inputs import Swing, compute_curve, compute_swings, list_inputs
 from pipeline.costing.loop_series import compute_series, rank_evidence
 
 FIT, FUNCTION, MATERIAL = FailureMode.FIT, FailureMode.FUNCTION, FailureMode.MATERIAL_PROCESS
@@ -138,10 +138,11 @@ def test_fifty_thousand_counts_are_added_up_and_one_more_is_simulated() -> None:
         assert (seeds[0] == seeds[1]) == is_exact
 
 
-def test_both_ways_of_asking_for_the_chance_see_the_same_worlds() -> None:
+def test_all_ways_of_asking_for_the_chance_see_the_same_worlds() -> None:
     stakes = {mode: Stake(Remaining(40, 2, 1.0), 3.0 + 0.1 * i, 2.0) for i, mode in enumerate(FailureMode)}
     loop = Loop("many", 55, 0, 0, dict.fromkeys(FailureMode, 0.4))
     assert compute_loop(stakes, loop).chance_pays == compute_chance_pays(stakes, loop)
+    assert rank_evidence(stakes, [loop]) == (compute_loop(stakes, loop),)
 
 
 def test_two_steps_of_a_loop_are_one_loop_of_their_joint_power() -> None:
@@ -168,6 +169,13 @@ def test_a_row_of_loops_ends_with_the_first_that_comes_out_even_or_where_it_was_
     free = compute_series(stakes, Loop("free", 0, 0, 0, {FIT: 0.8}), most=3)
     assert [step.number for step in free.steps] == [1, 2, 3]
     assert (free.planned, free.after_clean) == (3, 3)
+
+
+@pytest.mark.parametrize(("price", "wanted"), [(0.5, 0), (1.5, 1), (20.5, 20), (21.5, None)])
+def test_the_errors_that_call_for_another_loop_are_looked_for_up_to_twenty(price: float, wanted: int | None) -> None:
+    """By hand: after n errors found, (1 + n) 0.5 / 4.5 are left; half of them found at 18 each save 1 + n."""
+    stakes = {FIT: Stake(Remaining(1, 4, 1.0), late=20, now=2)}
+    assert compute_series(stakes, Loop("x", price, 0, 0, {FIT: 0.5})).calls_for_more == {FIT: wanted}
 
 
 def test_every_break_even_turns_the_answer_when_put_back() -> None:
@@ -236,6 +244,16 @@ def test_swings_and_curves_for_a_drawing() -> None:
 
 
 @pytest.mark.parametrize(
+    ("nets", "turns"),
+    [((0.5, -0.5), True), ((-0.5, 0.5), True), ((0.0, 0.5), True), ((0.5, 1.5), False), ((-0.5, 0.0), False)],
+)
+def test_the_answer_turns_inside_where_one_end_pays_and_the_other_does_not(
+    nets: tuple[float, float], turns: bool
+) -> None:
+    assert Swing("weeks of the loop", "weeks", 1, 3, *nets, turns_at=None).turns_inside == turns
+
+
+@pytest.mark.parametrize(
     ("call", "words"),
     [
         (lambda: Stake(Remaining(1, 1, 1.0), -1, 0), "found late is -1"),
@@ -246,7 +264,14 @@ def test_swings_and_curves_for_a_drawing() -> None:
         (lambda: rank_evidence(build_stakes(), [LOOP, LOOP]), "offered twice"),
         (lambda: compute_swings(build_stakes(), LOOP, {"colour": (0, 1)}), '"colour" is no input'),
         (lambda: compute_swings(build_stakes(), LOOP, {"weeks of the loop": (3, 1)}), "low 3 is above high 1"),
-        (lambda: compute_swings(build_stakes(), LOOP, {"chance to find an error of fit": (0, 2)}), "impossible"),
+        (
+            lambda: compute_swings(build_stakes(), LOOP, {"chance to find an error of fit": (0, 2)}),
+            "2 is impossible; 0 to 1 is",
+        ),
+        (
+            lambda: compute_swings(build_stakes(), LOOP, {"weeks of the loop": (-1, 2)}),
+            "-1 is impossible; 0 or more is",
+        ),
     ],
 )
 def test_impossible_arguments_are_refused_in_words(call, words: str) -> None:  # type: ignore[no-untyped-def]

@@ -139,6 +139,26 @@ def test_worked_example_volumes() -> None:
     assert exact[1].per_year == Decimal(exact[1].from_good) / 5
 
 
+def test_a_short_stretch_behind_a_refurbishment_is_found() -> None:
+    """By hand, yield 0.8, two pieces a shot: "worn" costs 795.60 more once, 0.80 less a piece paid for, and 20 when it
+    has made 500 shots. It is cheaper from 995 pieces paid for (796 good), dearer again from 1,002 (801 good) and
+    cheaper for good from 1,020 (816 good). The grid looks at 751 and at 901."""
+    free = ("samples", "tool_life", "minimum_order", "freight", "secondary", "duty", "tool_duty")
+    plain = Quote(
+        "plain", "USD", DAY, DAY, tool=build_stated(1000), milestones=(Milestone("order", Decimal(1)),),
+        weeks=build_stated(9), piece=build_stated("1.80"), yield_share=build_stated("0.8"), pieces_per_shot=2,
+        refurbish_every=build_not_wanted(), refurbishment=build_not_wanted(),
+        **{point: build_not_wanted() for point in free},  # type: ignore[arg-type]
+    )  # fmt: skip
+    worn = replace(
+        plain, name="worn", tool=build_stated("1795.60"), piece=build_stated(1), refurbish_every=build_stated(500),
+        refurbishment=build_stated(20),
+    )  # fmt: skip
+    bought = Purchase((1,), RATES, DAY, Decimal(0), Decimal(0))
+    found = find_cheapest_by_volume((plain, worn), bought, 1, 30_001)
+    assert [(row.from_good, row.name) for row in found] == [(1, "plain"), (796, "worn"), (801, "plain"), (816, "worn")]
+
+
 def test_worked_example_yield_at_which_another_wins() -> None:
     switch = find_yield_switch(QUOTES, PURCHASE, "B")
     assert switch is not None
