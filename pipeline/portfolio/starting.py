@@ -178,4 +178,6 @@ def describe_gates_moved(near: Near, after: Near) -> tuple[str, ...]:
         known = {requirement.id for requirement in before.open_requirements}
         wanted = [f"{r.id}: {r.answer.words}" for r in found.open_requirements if r.id not in known]
         lines.append(f"the {gate} gate goes from {before.state} to {found.state}: {'; '.join(wanted)}")
+        if found.claims and not before.claims and found.decision is not None:
+            lines.append(f"the decision of {found.decision.on} is not older, so it is judged by this too: decide again")
     return tuple(lines)

@@ -275,6 +275,18 @@ def test_an_application_is_added_with_its_day_and_accuses_nobody(released: Path)
     assert not check_workspace(released).findings  # the gate is proven again by what was tried
 
 
+@pytest.mark.parametrize(("day", "rules", "judged"), [("2026-02-10", {"G601"}, True), ("2026-02-11", {"G607"}, False)])
+def test_a_decision_of_the_same_day_is_judged_by_what_is_added_and_the_command_says_so(
+    released: Path, day: str, rules: set[str], judged: bool
+) -> None:
+    estate = ("application", "SD-100", "--vehicle", "finch", "--body", "estate", "--day", day, "--yes")
+    code, said = call(released, *estate)
+    assert code == EXIT_CLEAN, said
+    words = "the decision of 2026-02-10 is not older, so it is judged by this too: decide again"
+    assert (words in said) is judged
+    assert {f.rule for f in check_workspace(released).findings if f.rule.startswith("G6")} == rules
+
+
 def test_an_application_or_interface_of_an_undecided_part_says_no_day(sample: Sample) -> None:
     root = sample("decisions: []\n")
     add_person(root)

@@ -54,6 +54,7 @@ STATES: list[tuple[str, Gate, str, GateState]] = [
     ("decisions out of order count by their day", FIT, BEFORE + FIT_GO.replace("02-10", "02-20") + FIT_GO.replace("say: go", "say: hold"), GateState.PROVEN),
     ("sent back, nothing new", FIT, BEFORE + FIT_GO.replace("say: go", "say: rework"), GateState.IN_WORK),
     ("sent back before the trial, complete since", FIT, BEFORE + FIT_GO.replace("say: go", "say: rework").replace("02-10", "02-04"), GateState.READY),
+    ("sent back on the day of the trial", FIT, BEFORE + FIT_GO.replace("say: go", "say: rework").replace("02-10", "02-05"), GateState.IN_WORK),
     ("dropped here", FIT, BEFORE + FIT_GO.replace("say: go", "say: drop"), GateState.DROPPED),
     ("dropped at an earlier gate", FIT, FIRST + "  - {gate: model, on: 2026-03-01, by: bob, say: drop}\n", GateState.DROPPED),
     ("a gate before the drop stands", Gate.MEASURE, BEFORE + FIT_GO.replace("say: go", "say: drop"), GateState.PROVEN),
