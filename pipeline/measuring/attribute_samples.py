@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import ceil, log
 
+from pipeline.measuring.distributions import find_beta_quantile
 from pipeline.measuring.points import check_number
 from pipeline.measuring.samples import check_share
 
@@ -29,9 +30,7 @@ def compute_reject_bound(rejects: int, pieces: int, confidence: float = 0.95) ->
     check_share(confidence, "confidence")
     if rejects > pieces:
         raise ValueError(f"{rejects} rejects among {pieces} pieces; exchange them")
-    from scipy.stats import beta  # heavy, and few parts need it
-
-    return 1.0 if rejects == pieces else float(beta.ppf(confidence, rejects + 1, pieces - rejects))
+    return 1.0 if rejects == pieces else find_beta_quantile(confidence, rejects + 1, pieces - rejects)
 
 
 def compute_pieces_needed(good_share: float, confidence: float = 0.95) -> int:

@@ -9,7 +9,13 @@ from math import sqrt
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.measuring.distributions import compute_normal_above, compute_normal_below, find_normal_quantile
+from pipeline.measuring.distributions import (
+    compute_normal_above,
+    compute_normal_below,
+    find_chi_square_bound,
+    find_chi_square_quantile,
+    find_normal_quantile,
+)
 from pipeline.measuring.points import Floats, check_number, check_values
 from pipeline.measuring.range_constants import compute_range_factor
 from pipeline.measuring.samples import check_share, summarise
@@ -168,11 +174,13 @@ def compute_indices(mean: float, sd: float, lower: float | None, upper: float | 
 def _build_width_index(low: float | None, high: float | None, sd: float, dof: float, confidence: float) -> Index | None:
     if low is None or high is None:
         return None
-    from scipy.stats import chi2  # heavy, and few parts need it
-
     value = (high - low) / (6 * sd)
     tail = (1 - confidence) / 2
-    return Index(value, value * sqrt(chi2.ppf(tail, dof) / dof), value * sqrt(chi2.isf(tail, dof) / dof))
+    return Index(
+        value,
+        value * sqrt(find_chi_square_quantile(tail, dof) / dof),
+        value * sqrt(find_chi_square_bound(tail, dof) / dof),
+    )
 
 
 def _build_nearest_index(

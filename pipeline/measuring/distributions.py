@@ -1,10 +1,11 @@
-"""The normal and Student's t distribution, by scipy's special functions: bare, and loaded when first asked for.
+"""The distributions that measurements ask for, by scipy's special functions: bare, and loaded when first asked for.
 
 The distributions of `scipy.stats` give the same numbers; they take a second to load, and fifty times as long a call.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import pi, sqrt
 from typing import Any
 
@@ -86,3 +87,119 @@ def find_student_quantile(share: float, dof: float) -> float:
     from scipy.special import stdtrit
 
     return float(stdtrit(dof, share))
+
+
+def find_shifted_student_quantile(share: float, dof: float, shift: float) -> float:
+    """Return the t below which a share of the non-central Student distribution lies. shift : its non-centrality.
+
+    Source: N. Johnson, S. Kotz and N. Balakrishnan, Continuous Univariate Distributions 2 (1995), 31 (from memory).
+
+    >>> round(find_shifted_student_quantile(0.95, 9, 0.0), 3)
+    1.833
+    """
+    from scipy.special import nctdtrit
+
+    return float(nctdtrit(dof, shift, share))
+
+
+def compute_chi_square_above(x: Any, dof: float) -> Any:
+    """Return the share of the chi-square distribution above x (an array: of each). dof : above zero.
+
+    Source: M. Abramowitz and I. Stegun, Handbook of Mathematical Functions (1964), 26.4 (chi-square).
+
+    >>> round(float(compute_chi_square_above(16.919, 9)), 3)
+    0.05
+    """
+    from scipy.special import chdtrc
+
+    return chdtrc(dof, x)
+
+
+def find_chi_square_quantile(share: float, dof: float) -> float:
+    """Return the x below which a share of the chi-square distribution lies.
+
+    Source: M. Abramowitz and I. Stegun, Handbook of Mathematical Functions (1964), 26.4 (chi-square).
+
+    >>> round(find_chi_square_quantile(0.95, 9), 3)
+    16.919
+    """
+    from scipy.special import gammaincinv
+
+    return float(2 * gammaincinv(dof / 2, share))
+
+
+def find_chi_square_bound(share: float, dof: float) -> float:
+    """Return the x above which a share of the chi-square distribution lies; exact for small shares too.
+
+    Source: M. Abramowitz and I. Stegun, Handbook of Mathematical Functions (1964), 26.4 (chi-square).
+
+    >>> round(find_chi_square_bound(0.05, 9), 3)
+    16.919
+    """
+    from scipy.special import chdtri
+
+    return float(chdtri(dof, share))
+
+
+def find_shifted_chi_square_quantile(share: float, dof: float, shift: Any) -> Any:
+    """Return the x below which a share of the non-central chi-square distribution lies. shift : its non-centrality (an
+    array: of each).
+
+    Source: M. Abramowitz and I. Stegun, Handbook of Mathematical Functions (1964), 26.4.25 (non-central chi-square).
+
+    >>> round(float(find_shifted_chi_square_quantile(0.95, 9, 0.0)), 3)
+    16.919
+    """
+    from scipy.special import chndtrix
+
+    return chndtrix(share, dof, shift)
+
+
+def compute_fisher_above(ratio: float, dof: float, other_dof: float) -> float:
+    """Return the share of the F distribution above a ratio of variances. dof : of the one above the line, and below it.
+
+    Source: M. Abramowitz and I. Stegun, Handbook of Mathematical Functions (1964), 26.6 (F).
+
+    >>> round(compute_fisher_above(3.482, 4, 10), 3)
+    0.05
+    """
+    from scipy.special import fdtrc
+
+    return float(fdtrc(dof, other_dof, ratio))
+
+
+def find_beta_quantile(share: float, one: float, other: float) -> float:
+    """Return the x (0 to 1) below which a share of the beta distribution lies. one, other : its shapes, above zero.
+
+    Source: M. Abramowitz and I. Stegun, Handbook of Mathematical Functions (1964), 26.5 (beta).
+
+    >>> round(find_beta_quantile(0.95, 1, 10), 3)
+    0.259
+    """
+    from scipy.special import betaincinv
+
+    return float(betaincinv(one, other, share))
+
+
+def find_root(function: Callable[[float], float], low: float, high: float) -> float:
+    """Return where a function changes its sign, by halving: for what is asked once, where scipy's solvers take longer
+    to load than to solve.
+
+    Raises ValueError where the function has one sign at both ends.
+
+    Source: R. Burden and J. Faires, Numerical Analysis, 2.1 (bisection; from memory).
+
+    >>> round(find_root(lambda x: x * x - 2, 0.0, 2.0), 9)
+    1.414213562
+    """
+    below = function(low) < 0
+    if below == (function(high) < 0):
+        raise ValueError(f"no change of sign between {low:g} and {high:g}")
+    middle = (low + high) / 2
+    while low < middle < high:
+        if (function(middle) < 0) == below:
+            low = middle
+        else:
+            high = middle
+        middle = (low + high) / 2
+    return middle

@@ -8,6 +8,7 @@ from math import floor, hypot, sqrt
 
 import numpy as np
 
+from pipeline.measuring.distributions import compute_fisher_above
 from pipeline.measuring.points import Floats, check_number, check_values
 from pipeline.measuring.range_constants import (
     compute_range_factor,
@@ -249,10 +250,8 @@ def _row(source: str, ss: float, dof: int, error: AnovaRow) -> AnovaRow:
     ms = ss / dof
     if not error.ms > 0:
         return AnovaRow(source, ss, dof, ms, None, None)
-    from scipy.stats import f as fisher  # heavy, and few parts need it
-
     ratio = ms / error.ms
-    return AnovaRow(source, ss, dof, ms, ratio, float(fisher.sf(ratio, dof, error.dof)))
+    return AnovaRow(source, ss, dof, ms, ratio, compute_fisher_above(ratio, dof, error.dof))
 
 
 def _build(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.measuring.distributions import find_normal_quantile, find_student_quantile
+from pipeline.measuring.distributions import compute_fisher_above, find_normal_quantile, find_student_quantile
 from pipeline.measuring.points import Floats, check_number, check_values
 
 
@@ -110,10 +110,10 @@ def compute_one_way_anova(groups: Sequence[npt.ArrayLike]) -> OneWayAnova:
     between_dof, within_dof = len(arrays) - 1, count - len(arrays)
     if within_dof < 1 or within_ss <= 0:
         raise ValueError("the groups show no scatter within themselves; nothing to compare their means with")
-    from scipy import stats  # heavy, and few parts need it
-
     f = between_ss / between_dof / (within_ss / within_dof)
-    return OneWayAnova(between_ss, within_ss, between_dof, within_dof, f, float(stats.f.sf(f, between_dof, within_dof)))
+    return OneWayAnova(
+        between_ss, within_ss, between_dof, within_dof, f, compute_fisher_above(f, between_dof, within_dof)
+    )
 
 
 def compute_student_factor(dof: float, confidence: float = 0.95) -> float:

@@ -10,7 +10,15 @@ from math import sqrt
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.measuring.distributions import compute_normal_density, find_normal_quantile
+from pipeline.measuring.distributions import (
+    compute_chi_square_above,
+    compute_normal_density,
+    find_chi_square_quantile,
+    find_normal_quantile,
+    find_root,
+    find_shifted_chi_square_quantile,
+    find_shifted_student_quantile,
+)
 from pipeline.measuring.points import check_number
 from pipeline.measuring.samples import check_share, summarise
 
@@ -62,9 +70,8 @@ def compute_one_sided_factor(count: int, coverage: float = 0.95, confidence: flo
     2.911
     """
     _check(count, coverage, confidence)
-    from scipy.stats import nct  # heavy, and few parts need it
-
-    return float(nct.ppf(confidence, count - 1, find_normal_quantile(coverage) * sqrt(count)) / sqrt(count))
+    shift = float(find_normal_quantile(coverage)) * sqrt(count)
+    return find_shifted_student_quantile(confidence, count - 1, shift) / sqrt(count)
 
 
 @lru_cache(maxsize=512)
@@ -90,19 +97,22 @@ def compute_two_sided_factor(
     3.382
     """
     _check(count, coverage, confidence)
-    from scipy.optimize import brentq  # heavy, and few parts need it
-    from scipy.stats import chi2, ncx2
-
     dof = count - 1
-    low = float(chi2.ppf(1 - confidence, dof))
+    low = find_chi_square_quantile(1 - confidence, dof)
     howe = float(find_normal_quantile((1 + coverage) / 2)) * sqrt(dof * (1 + 1 / count) / low)
     if method is ToleranceMethod.HOWE:
         return howe
     nodes, weights = np.polynomial.legendre.leggauss(200)
     error = (nodes + 1) / 2 * 9 / sqrt(count)  # nine standard errors of the mean, one side
     density = weights * 9 / sqrt(count) * compute_normal_density(error, sd=1 / sqrt(count))
-    squares = ncx2.ppf(coverage, 1, error**2)  # half width squared that covers the share about a mean off by error
-    return float(brentq(lambda k: density @ chi2.sf(dof * squares / k**2, dof) - confidence, howe * 0.3, howe * 3))
+    squares = find_shifted_chi_square_quantile(
+        coverage, 1, error**2
+    )  # half width squared that covers the share about a mean off by error
+
+    def compute_excess(k: float) -> float:
+        return float(density @ compute_chi_square_above(dof * squares / k**2, dof)) - confidence
+
+    return find_root(compute_excess, howe * 0.3, howe * 3)
 
 
 def _check(count: int, coverage: float, confidence: float) -> None:
