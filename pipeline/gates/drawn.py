@@ -14,17 +14,15 @@ from pipeline.model.quantity import LENGTH_UNITS
 
 @dataclass(frozen=True, slots=True)
 class DrawnCup:
-    """One cup of a route. plan : None with the reason in `problem`. dies : the record's draw dies, by station.
+    """One cup of a route. dies : the record's draw dies, by station.
 
-    mean_mm, height_mm : diameter on the mean line of the wall, and height on it with the trim.
+    plan : on the mean line of the wall, the height with the trim; None with the reason in `problem`.
     """
 
     index: int
     draws: Draws
     plan: DrawPlan | None
     dies: tuple[str, ...]
-    mean_mm: float = 0.0
-    height_mm: float = 0.0
     problem: str = ""
 
 
@@ -45,13 +43,13 @@ def _plan(part: Part, index: int, draws: Draws, ratios: RatioSet, dies: tuple[st
     sizes = [_find_mm(part, name) for name in (draws.diameter, draws.height)]
     wall = 0.0 if draws.wall is None else _find_mm(part, draws.wall)
     if None in (*sizes, wall):
-        return DrawnCup(index, draws, None, dies, problem="diameter, height and wall are features in a unit of length")
+        return DrawnCup(index, draws, None, dies, "diameter, height and wall are features in a unit of length")
     outside, height = (size or 0.0 for size in sizes)
     mean, tall = outside - (wall or 0.0), height - (wall or 0.0) / 2 + draws.trim
     try:
-        return DrawnCup(index, draws, plan_draws(mean, tall, ratios), dies, mean, tall)
+        return DrawnCup(index, draws, plan_draws(mean, tall, ratios), dies)
     except ValueError as error:
-        return DrawnCup(index, draws, None, dies, mean, tall, str(error))
+        return DrawnCup(index, draws, None, dies, str(error))
 
 
 def _find_mm(part: Part, name: str) -> float | None:

@@ -110,7 +110,7 @@ def _build_draw_working(file: PartFile, cup: DrawnCup) -> Working:
     inputs.append(WorkingInput("least ratios", ratios, build_line(f"{plan.ratios.name}: {plan.ratios.standing}")))
     return Working(
         (
-            f"blank = √(d² + 4 d h) = √({cup.mean_mm:g}² + 4 × {cup.mean_mm:g} × {cup.height_mm:g}) = "
+            f"blank = √(d² + 4 d h) = √({plan.diameter_mm:g}² + 4 × {plan.diameter_mm:g} × {plan.height_mm:g}) = "
             f"{plan.blank_mm:.1f} mm",
             f"one draw reaches a height of (1 / m² − 1) / 4 × d = {plan.one_draw_height_mm:.1f} mm",
         ),

@@ -49,8 +49,9 @@ def test_a_cup_is_reckoned_on_the_mean_line_of_its_wall(
     more: str, wide: float, high: float, blank: float, sample: Sample
 ) -> None:
     (cup,) = find_cups(sample(CUP % more + "decisions: []\n"))
-    assert (cup.index, cup.mean_mm, cup.height_mm, cup.problem) == (1, wide, high, "")
-    assert cup.plan is not None and cup.plan.blank_mm == pytest.approx(blank)
+    assert (cup.index, cup.problem) == (1, "") and cup.plan is not None
+    assert (cup.plan.diameter_mm, cup.plan.height_mm) == (wide, high)
+    assert cup.plan.blank_mm == pytest.approx(blank)
 
 
 @pytest.mark.parametrize(

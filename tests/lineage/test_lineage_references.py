@@ -260,6 +260,12 @@ def test_no_nearest_name_is_looked_for_in_a_list_of_more_than_five_thousand(coun
     assert found.fix.startswith("did you mean `ann`?") is suggested
 
 
+@pytest.mark.parametrize("field", ["fits", "car"])
+def test_a_trial_on_what_could_not_be_read_is_held_against_nothing(field: str) -> None:
+    space = build_workspace(change(WHOLE, ("fit_checks", "F1", field), "torn"))
+    assert check_references(space.parts["SD-100"], space, locate, frozenset({"torn"})) == []
+
+
 def test_a_name_in_an_entry_that_could_not_be_read_is_not_missing() -> None:
     space = build_workspace(change(WHOLE, ("prototypes", "P1", "of"), "Z"))
     assert check_references(space.parts["SD-100"], space, locate, frozenset({"Z"})) == []

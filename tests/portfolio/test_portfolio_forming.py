@@ -52,8 +52,8 @@ def test_a_cup_of_the_route_gets_its_blank_and_draws(sample: Sample) -> None:
 def test_wall_trim_inches_and_the_familys_ratios_are_reckoned_with(sample: Sample) -> None:
     file = build(sample, FEATURES % ("1", "in") + ROUTE % ", wall: wall, trim: 2")
     cup = next(iter(plan_cups(file.part, file.workspace.catalogues)))
-    assert (cup.mean_mm, cup.height_mm) == (49.0, pytest.approx(25.4 - 0.5 + 2))
     assert cup.plan is not None
+    assert (cup.plan.diameter_mm, cup.plan.height_mm) == (49.0, pytest.approx(25.4 - 0.5 + 2))
     assert cup.plan.blank_mm == pytest.approx(math.sqrt(49**2 + 4 * 49 * 26.9))
 
 
