@@ -8,7 +8,7 @@ from heapq import heappop, heappush
 from typing import Any
 
 from pipeline.lineage.freshness import PartLineage
-from pipeline.lineage.nodes import SECTION_LABELS
+from pipeline.lineage.nodes import SECTION_LABELS, split_id
 from pipeline.model.workspace import Workspace
 
 
@@ -21,7 +21,7 @@ def order_nodes(lineage: PartLineage) -> tuple[str, ...]:
     rank = {section: place for place, section in enumerate(SECTION_LABELS)}
 
     def sort_key(node_id: str) -> tuple[int, str]:
-        return (rank.get(node_id.split("/")[-1].split(".")[0], 99), node_id)
+        return (rank[split_id(node_id)[1]], node_id)
 
     sorter = TopologicalSorter({node.id: set(node.parents) for node in lineage.nodes.values()})
     try:
