@@ -213,7 +213,22 @@ def test_a_missing_line_with_a_bound_gives_a_bounded_range() -> None:
     assert row.footing.high is not None
     assert row.footing.low == pytest.approx(Decimal("137315.96"), abs=Decimal("0.01"))
     assert row.footing.high == pytest.approx(Decimal("142628.51"), abs=Decimal("0.01"))
-    assert row.beats_even_at_worst == (row.footing.high < Decimal("145520.57"))
+    assert row.beats_even_at_worst  # 145,520.57 is the cheapest of those that have a rank
+
+
+def test_only_an_incomplete_quote_that_is_cheaper_at_its_worst_is_said_to_beat_the_others() -> None:
+    """A comes to 145,520.57. B reaches it at a freight of 0.62 + 5,867.09 / 10,625.09 = 1.1722."""
+    bounds = (("0.90", True), ("1.17", True), ("1.18", False), ("9", False))
+    for high, beats in bounds:
+        silent = replace(B, freight=build_not_stated("0.40", high, "USD"))
+        rows = {row.footing.name: row for row in compare_quotes((A, silent, C), PURCHASE).rows}
+        assert {name: row.beats_even_at_worst for name, row in rows.items()} == {"A": False, "B": beats, "C": False}
+    unbounded = replace(B, freight=build_not_stated())
+    expired = replace(B, valid_to=dt.date(2026, 10, 14))
+    for other in (unbounded, expired):
+        assert not any(row.beats_even_at_worst for row in compare_quotes((A, other, C), PURCHASE).rows)
+    alone = replace(B, freight=build_not_stated("0.40", "0.90", "USD"))
+    assert not compare_quotes((alone,), PURCHASE).rows[0].beats_even_at_worst
 
 
 def test_free_is_not_the_same_as_not_stated() -> None:
