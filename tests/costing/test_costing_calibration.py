@@ -45,6 +45,19 @@ def test_shrinkage_is_the_precision_weighted_mean() -> None:
     assert row.factor == pytest.approx(1.5**share)
 
 
+def test_single_changes_scatter_more_than_their_mean_by_hand() -> None:
+    """Two changes a factor of exp(0.3) above and below: squares 0.18 with one degree of freedom, beside the five cases of
+    0.16 each. Without a case: sqrt(0.3 ** 2 + 0.4 ** 2) = 0.5."""
+    apart = build_cases(math.exp(0.3), math.exp(-0.3))
+    assert compute_scatter(apart, BELIEF) == pytest.approx(math.sqrt((5 * 0.16 + 0.18) / 6))
+    other = build_cases(math.exp(0.1), math.exp(0.7), change="metal-off")  # about their own mean of 0.4
+    assert compute_scatter(apart + other, BELIEF) == pytest.approx(math.sqrt((5 * 0.16 + 0.18 + 0.18) / 7))
+    row = compute_shop_factor([], BELIEF, "die-cast-die", "weld")
+    # 90 % of a normal: 1.6449 standard deviations (NIST/SEMATECH e-Handbook 1.3.6.7.1; from memory)
+    assert row.next_high == pytest.approx(math.exp(1.6449 * 0.5), rel=1e-4)
+    assert row.next_low == pytest.approx(1 / row.next_high)
+
+
 def test_more_cases_pull_harder_and_narrow_the_interval() -> None:
     few = compute_shop_factor(build_cases(2, 1.6), BELIEF, "die-cast-die", "weld")
     many = compute_shop_factor(build_cases(*[2, 1.6] * 10), BELIEF, "die-cast-die", "weld")

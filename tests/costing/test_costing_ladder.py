@@ -132,6 +132,12 @@ def test_a_share_of_zero_leaves_a_feature_out_of_the_part() -> None:
     assert ladder.part.find_rung(Stage.TOOL_CUT).total == ladder.features[0].find_rung(Stage.TOOL_CUT).total
 
 
+def test_a_feature_of_which_no_share_is_said_has_one_among_the_others() -> None:
+    features = (FeatureErrors("rim", MIX), FeatureErrors("mark", MIX, Decimal(3)))
+    ladder = compute_ladder(ChangeBasis(build_part(), MIX, features, LOSS))
+    assert [one.share for one in ladder.features] == [Decimal("0.25"), Decimal("0.75")]
+
+
 def test_a_feature_without_a_share_is_not_named_beside_one_that_climbs_the_same_ladder() -> None:
     """Nothing but the whole-part records covers the free one and the loose one; no error is ever in the loose one."""
     features = (FeatureErrors("rim", MIX), FeatureErrors("free", MIX), FeatureErrors("loose", MIX, Decimal(0)))
