@@ -225,7 +225,7 @@ class _Judge:
         other, _, _ = split_id(parent)
         if other is not None:
             lineage = self.done.get(other)
-            inherited = () if lineage is None else lineage.reasons.get(parent.split("/", 1)[1], ())
+            inherited = () if lineage is None else lineage.reasons.get(parent.removeprefix(f"{other}/"), ())
             for reason in inherited:
                 words = f"{other}: {reason.words}"
                 yield replace(reason, words=words, features=node.covers, path=(parent, node.id))
