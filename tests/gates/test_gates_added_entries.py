@@ -175,6 +175,19 @@ def test_two_that_fall_below_the_wanted_share_together_are_both_named(sample: Sa
     )  # fmt: skip
 
 
+def test_two_that_ask_for_the_same_thing_each_by_itself_are_both_named(sample: Sample) -> None:
+    """Either plated feature alone wants a plated sample, so leaving one of them out would change nothing."""
+    rim = "  %s: {what: edge, kind: size, nominal: 8, limits: [0, 0.1], unit: mm, coated: true, since: 2026-04-01}\n"
+    features = (
+        "features:\n  length: {what: length, kind: size, nominal: 40, limits: [-0.2, 0.2], unit: mm, critical: true}\n"
+        "  hard: {what: hardness, kind: hardness, nominal: 50, limits: [-5, 5], unit: HRC}\n"
+    )
+    standing = find_standing(sample(features + rim % "rim" + rim % "lip", write_policy()))
+    assert find_words(standing, Gate.FIT_CHECK, "fit-check.finish") == (
+        Met.STALE, "every trial was made with a bare sample; features added since: rim, lip",
+    )  # fmt: skip
+
+
 def test_a_fit_check_speaks_of_the_interfaces_of_its_own_day(sample: Sample) -> None:
     """One that names no gap was made for every interface that there was; it cannot have looked at a later one."""
     silent = F1.replace(", gaps: {seat: [0.4, 0.5]}", "")
