@@ -260,6 +260,13 @@ def test_lines_say_how_they_were_reckoned() -> None:
     assert build_amount_line("print", None).working == "no price stated"
 
 
+@pytest.mark.parametrize(("price", "half"), [("0", "0.00"), ("0.40", "0.20"), ("1", "0.50")])
+def test_what_is_free_or_next_to_it_has_a_price_all_the_same(price: str, half: str) -> None:
+    each = Decimal(price)
+    assert build_share_line("change", build_range("0.5"), each).amount == build_range(half)
+    assert build_count_line("stock", 1, "pieces", each, lost="0.5").amount == build_range(half)
+
+
 def test_delay_costs_nothing_off_the_critical_path() -> None:
     delay = Delay(build_range(800), Decimal(42), Decimal("0.5"), on_critical_path=False)
     assert delay.per_week == build_range(0)
