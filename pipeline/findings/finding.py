@@ -59,6 +59,24 @@ class Finding:
         return (self.location.path, self.location.line, self.location.column, self.rule, self.pointer, self.message)
 
 
+def place_message(finding: Finding) -> str:
+    """Return a finding's message behind the place in the record that it speaks of, each named once.
+
+    >>> build = lambda pointer, words: Finding("Q810", Severity.NOTE, Location("part.yaml"), words, "", pointer=pointer)
+    >>> place_message(build("features.od.limits", "od: the tolerance is 2 times the uncertainty"))
+    'features.od.limits: the tolerance is 2 times the uncertainty'
+    >>> place_message(build("decisions[6]", "decisions[6] was recorded by mara"))
+    'decisions[6] was recorded by mara'
+    >>> place_message(build("", "no workspace"))
+    'no workspace'
+    """
+    pointer, message = finding.pointer, finding.message
+    if not pointer or message.startswith((f"{pointer} ", f"{pointer}: ")):
+        return message
+    step, colon, rest = message.partition(": ")
+    return f"{pointer}: {rest if colon and step in pointer.split('.') else message}"
+
+
 def render_pointer(pointer: Pointer) -> str:
     """Return a pointer as a person reads it.
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 from urllib.parse import quote
 
-from pipeline.findings.finding import SEVERITY_ORDER, Finding, Location, Severity, escape_hidden
+from pipeline.findings.finding import SEVERITY_ORDER, Finding, Location, Severity, escape_hidden, place_message
 from pipeline.findings.rule import Rule
 
 _UNSEEN = re.compile("[\x7f-\x9f\u00ad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ud800-\udfff\ufeff]")
@@ -25,9 +25,8 @@ def render_text(findings: Sequence[Finding]) -> str:
     """Return two lines a finding: place, severity, rule, message; then the fix."""
     lines: list[str] = []
     for finding in findings:
-        pointer = f" {finding.pointer}:" if finding.pointer else ""
         place = escape_hidden(str(finding.location))
-        lines.append(f"{place}: {finding.severity} {finding.rule}{pointer} {finding.message}")
+        lines.append(f"{place}: {finding.severity} {finding.rule} {place_message(finding)}")
         lines.extend(
             f"    see: {escape_hidden(f'{related.location} {related.message}')}" for related in finding.related
         )

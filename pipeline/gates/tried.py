@@ -15,12 +15,13 @@ def judge_built(bench: Bench) -> Answer:
     good = tuple(f"prototypes.{key}" for key in bench.part.prototypes if bench.counts(f"prototypes.{key}"))
     least = int(bench.need.least or 1)
     if len(good) >= least:
-        return Answer(
-            True, f"{name_list([g.split('.', 1)[1] for g in good])} stands for the model", len(good), least, (), good
-        )
+        names = name_list([g.split(".", 1)[1] for g in good])
+        stand = "stands" if len(good) == 1 else "stand"
+        return Answer(True, f"{names} {stand} for the model", len(good), least, (), good)
     current = bench.lineage.current
     stale = [key for key in bench.part.prototypes if not bench.counts(f"prototypes.{key}")]
-    words = f"{name_list(stale)} no longer stands for revision {current}" if stale else "no prototype yet"
+    stand = "stands" if len(stale) == 1 else "stand"
+    words = f"{name_list(stale)} no longer {stand} for revision {current}" if stale else "no prototype yet"
     if good and not stale:
         words = count_words(len(good), least, "prototypes", "stand for the model")
     todo = (f"build a prototype of revision {current}" if current else "model the part first",)

@@ -56,6 +56,8 @@ def _check_tool(part: Part, lineage: PartLineage, key: str, tool: Tool) -> ToolS
         outside = not assumed[0] <= shrinkage.measured <= assumed[2]
         words.append(_word_recorded(shrinkage.measured, shrinkage.u, assumed, differs))
     check, articles, told = _check_articles(part, lineage, key, tool, assumed[1])
+    if words and check is not None and check.differs == differs and _word_mean(check) == words[0]:
+        words = []  # what is recorded is what the first articles gave: said once
     return ToolShrinkage(
         key, assumed, shrinkage.measured, shrinkage.u, differs, outside, check, articles, (*words, *told)
     )
@@ -65,6 +67,11 @@ def _word_recorded(measured: float, u: float | None, assumed: tuple[float, float
     spread = "" if u is None else f" ± {100 * u:.2f} %"
     verdict = "differs from" if differs else "agrees with"
     return f"measured {100 * measured:.2f} %{spread} {verdict} the {100 * assumed[1]:.2f} % that was assumed"
+
+
+def _word_mean(check: ShrinkageCheck) -> str:
+    assumed = (check.assumed, check.assumed, check.assumed)
+    return _word_recorded(check.mean.value, check.mean.uncertainty, assumed, check.differs)
 
 
 def _check_articles(

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from pipeline.findings.finding import Finding
+from pipeline.findings.finding import Finding, place_message
 from pipeline.views.addresses import find_part_page, find_rule_page
 from pipeline.views.shapes_marks import FindingLine, Link
 
 
 def build_finding_line(finding: Finding, part: Link | None = None) -> FindingLine:
     """Make the line of a finding; ``part`` leads to the part where the page is not its own."""
-    message = f"{finding.pointer}: {finding.message}" if finding.pointer else finding.message
     return FindingLine(
         Link(finding.rule, find_rule_page(finding.rule)),
         finding.severity.value,
         str(finding.location),
-        message,
+        place_message(finding),
         finding.fix,
         part,
     )

@@ -35,6 +35,10 @@ B = (
             "prototypes:\n  P1: {of: A, process: print, on: 2026-02-01}\n  P2: {of: B, process: print, on: 2026-05-25}\n",
             "P1 no longer stands for revision B",
         ),
+        (
+            "prototypes:\n  P1: {of: A, process: print, on: 2026-02-01}\n  P2: {of: A, process: print, on: 2026-02-02}\n",
+            "P1, P2 no longer stand for revision B",
+        ),
         ("prototypes: {}\n", "no prototype yet"),
     ],
 )

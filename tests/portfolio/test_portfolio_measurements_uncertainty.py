@@ -32,6 +32,7 @@ from pipeline.portfolio.measurements import (
     find_shape,
 )
 from pipeline.portfolio.portfolio import PartFile, build_portfolio
+from pipeline.portfolio.tool_shrinkage import check_tools
 
 ROOT = Path(__file__).parents[2]
 Sample = Callable[..., Path]
@@ -379,6 +380,19 @@ def test_pieces_that_all_read_the_same_have_no_capability(sample: Sample) -> Non
     )
     found = measure(file).features["length"].samples[0]
     assert found.inside == 3 and found.capability is None and "no spread" in found.no_capability
+
+
+def test_a_shrinkage_that_is_recorded_as_it_was_read_is_told_once(demo: dict[str, PartFile]) -> None:
+    file = demo["TW-124"]
+    mould = check_tools(file.part, file.lineage)[0]
+    assert sum(" from the 0.50 %" in words for words in mould.sentences) == 1
+    shrinkage = file.part.tools["mould"].shrinkage
+    assert shrinkage is not None
+    other = shrinkage.model_copy(update={"measured": 0.008})
+    tool = file.part.tools["mould"].model_copy(update={"shrinkage": other})
+    part = file.part.model_copy(update={"tools": {**file.part.tools, "mould": tool}})
+    told = check_tools(part, file.lineage)[0].sentences
+    assert told[0].startswith("measured 0.80 %") and told[1].startswith("Measured shrinkage 0.62 %")
 
 
 def test_shrinkage_from_first_articles_and_from_the_record_agree(demo: dict[str, PartFile]) -> None:
