@@ -126,6 +126,18 @@ def test_whole_part_is_weighted_by_where_errors_are() -> None:
     assert [line.label for line in part.lines] == ["error in boss", "error in mark", "error in rim"]
 
 
+def test_a_class_of_the_whole_part_is_mixed_from_the_features_that_come_to_it() -> None:
+    """By hand: metal comes off the die for half of the errors in rim (0.6) and in boss (0.2), at 6,850 and 6,100; the
+    badge die knows no such change. So 0.4 of all errors, and 0.75 x 6,850 + 0.25 x 6,100 = 6,662.50 for one of them."""
+    row = compute_ladder(build_basis(build_part())).part.find_rung(Stage.TOOL_CUT).rows[0]
+    assert (row.change_class, row.weight) == (OFF, Decimal("0.4"))
+    assert row.direct.likely == Decimal("6662.50")
+    assert [(line.label, line.working, line.amount and line.amount.likely) for line in row.lines] == [
+        ("error in boss", "0.25 x 6,100.00", Decimal("1525")),
+        ("error in rim", "0.75 x 6,850.00", Decimal("5137.5")),
+    ]
+
+
 def test_a_share_of_zero_leaves_a_feature_out_of_the_part() -> None:
     features = (FeatureErrors("rim", MIX), FeatureErrors("mark", MIX, Decimal(0)))
     ladder = compute_ladder(ChangeBasis(build_part(), MIX, features, LOSS))
