@@ -11,6 +11,7 @@ from pipeline.costing.change_basis import ChangeBasis, FeatureErrors, StatedWeek
 from pipeline.costing.change_classes import ChangeClass, ClassPrice, build_mix, narrow_mix
 from pipeline.costing.change_cost import compute_figure
 from pipeline.costing.delay import Delay
+from pipeline.costing.impact import compute_impact
 from pipeline.costing.ladder import compute_ladder
 from pipeline.costing.paths import Cycle
 from pipeline.costing.ranges import Range, build_range
@@ -296,6 +297,17 @@ def test_several_features_at_once_take_the_heaviest_class_of_each_tool() -> None
     basis = ChangeBasis(build_part(), MIX, features)
     both = compute_figure(basis, build_change(basis, ["boss", "rim"]), Stage.TOOL_CUT)
     assert [(row.change_class, row.weight) for row in both.rows] == [(WELD, Decimal("0.75")), (NEW, Decimal("0.25"))]
+
+
+def test_several_features_at_once_take_the_weeks_of_the_heaviest_class() -> None:
+    """By hand: a weld takes 2 to 5 weeks, a new die 10 to 20; 0.75 x 3 + 0.25 x 14 = 5.75. Two weeks are stated beside."""
+    features = (FeatureErrors("rim", narrow_mix(MIX, [OFF])), FeatureErrors("boss", narrow_mix(MIX, [WELD, NEW])))
+    basis = ChangeBasis(build_part(), MIX, features, stated_weeks=StatedWeeks({Stage.TOOL_CUT: build_range(2)}))
+    impact = compute_impact(basis, ["boss", "rim"], Stage.TOOL_CUT)
+    (die,) = [step for step in impact.steps if step.key == "die.redo"]
+    taken = [finish - start for start, finish in zip(die.starts, die.finishes, strict=True)]
+    assert taken == [2, Decimal("5.75"), 20]
+    assert [row.weeks for row in impact.figure.rows] == [build_range(4, 5, 7), build_range(12, 16, 22)]
 
 
 @pytest.mark.parametrize(("weld", "new"), [((9, 900), (4, 500)), ((4, 900), (9, 500)), ((9, 500), (4, 900))])
