@@ -145,7 +145,7 @@ def build_blockers(file: PartFile) -> Table:
     """Make the list of what blocks the release: requirements of unproven gates, and what the release itself wants."""
     columns = (Column("gate"), Column("what is lacking"), Column("what would mend it"))
     rows = tuple(_list_blockers(file))
-    return build_table("What is in the way", columns, rows, "Nothing: every gate before tooling is proven.")
+    return replace(build_table("What is in the way", columns, rows, "Nothing: every gate before tooling is proven."), folds=True)
 
 
 def _list_blockers(file: PartFile) -> Iterator[Row]:
@@ -203,7 +203,7 @@ def build_waivers(file: PartFile) -> Table:
         Column("instead"),
     )
     rows = [_build_waiver(file, waiver) for waiver in file.part.waivers]
-    return build_table("Waivers", columns, rows, "None.")
+    return replace(build_table("Waivers", columns, rows, "None."), folds=True)
 
 
 def _build_waiver(file: PartFile, waiver: Waiver) -> Row:
@@ -237,7 +237,7 @@ def build_exposure(file: PartFile) -> Table:
         Column("at stake", currency, True),
         Column("seen by"),
     )
-    return build_table("What is probably still wrong", columns, rows, "The family says nothing of usual errors.")
+    return replace(build_table("What is probably still wrong", columns, rows, "The family says nothing of usual errors."), folds=True)
 
 
 def _find_saving(file: PartFile) -> Decimal:
@@ -307,7 +307,7 @@ def build_tool_list(file: PartFile) -> Table:
     )
     rows = [_build_tool(file, key, tool) for key, tool in file.part.tools.items()]
     rows += [build_row((use, "kept in another record", "–", "–", "–")) for use in file.part.uses_tools]
-    return build_table("Tools", columns, rows, "No tool is on record.")
+    return replace(build_table("Tools", columns, rows, "No tool is on record."), folds=True)
 
 
 def _build_tool(file: PartFile, key: str, tool: Tool) -> Row:

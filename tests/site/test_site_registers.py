@@ -123,6 +123,19 @@ def test_registers_are_read_on_a_phone(demo_site: Path, open_page: Callable[...,
     assert watched.said == []
 
 
+def test_a_traveller_shows_limits_on_a_phone_and_its_boxes_on_paper(
+    demo_site: Path, open_page: Callable[..., Any]
+) -> None:
+    page = open_page(demo_site / "travellers/TW-124.html", width=390).page
+    heads = page.locator(".looks thead th:visible")
+    assert heads.all_inner_texts() == ["covers", "nominal", "limits"]
+    for table in (".looks", ".tries"):
+        cells = "it => Math.max(...[...it.querySelectorAll('td, th')].map(cell => cell.getBoundingClientRect().right))"
+        assert page.locator(table).evaluate(cells) <= 390, table
+    page.emulate_media(media="print")
+    assert page.locator(".looks thead th:visible").count() == 6 and page.locator(".box:visible").count() > 0
+
+
 @pytest.mark.parametrize("paper", ["A4", pytest.param("Letter", marks=pytest.mark.slow)])
 def test_every_traveller_of_the_demo_prints_on_one_page(
     demo_site: Path, open_page: Callable[..., Any], paper: str

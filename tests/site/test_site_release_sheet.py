@@ -64,6 +64,16 @@ def test_nothing_scrolls_sideways(sheets: Path, open_page: Callable[..., Any], w
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+def test_what_is_in_the_way_is_read_on_a_phone_without_a_hand_on_it(
+    sheets: Path, open_page: Callable[..., Any]
+) -> None:
+    page = open_page(sheets / "releases" / "TW-118.html", width=390).page
+    right = "it => Math.max(...[...it.querySelectorAll('td, th')].map(cell => cell.getBoundingClientRect().right))"
+    for caption in ("What is in the way", "What is probably still wrong", "Tools"):
+        table = page.locator(f"table:has(caption:text-is('{caption}'))")
+        assert table.count() == 1 and table.evaluate(right) <= 390, caption
+
+
 def test_no_column_is_lost_in_print(sheets: Path, open_page: Callable[..., Any]) -> None:
     page = open_page(sheets / "releases" / "TW-101.html", width=720).page
     page.emulate_media(media="print")
