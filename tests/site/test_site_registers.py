@@ -132,6 +132,7 @@ def test_a_traveller_shows_limits_on_a_phone_and_its_boxes_on_paper(
     for table in (".looks", ".tries"):
         cells = "it => Math.max(...[...it.querySelectorAll('td, th')].map(cell => cell.getBoundingClientRect().right))"
         assert page.locator(table).evaluate(cells) <= 390, table
+    page.set_viewport_size({"width": 720, "height": 1000})  # the width of A4
     page.emulate_media(media="print")
     assert page.locator(".looks thead th:visible").count() == 6 and page.locator(".box:visible").count() > 0
 
