@@ -269,12 +269,14 @@ class _Judge:
 
     def is_kept(self, node: Node, reason: Reason) -> bool:
         """True when a signed statement keeps a tool from a change of the tool whose part it fits."""
-        if reason.cause is not Cause.FEATURE_CHANGED or reason.revision not in self.part.revisions:
+        is_own = "/" not in reason.path[0]  # another record may have a revision of the same name
+        revision = self.part.revisions.get(reason.revision or "") if is_own else None
+        if revision is None:
             return False
-        changed = self.part.revisions[reason.revision].changed
+        changed = revision.changed
         origin = self.nodes.get(reason.path[1])
         touched = set(self.part.features if changed is None else changed) & set(origin.covers if origin else ())
-        return bool(touched) and touched <= self.keeps.get((reason.revision, node.key), frozenset())
+        return bool(touched) and touched <= self.keeps.get((reason.revision or "", node.key), frozenset())
 
     def is_supported(self, node: Node, feature: str) -> bool:
         """True when a revision was made from a measurement that is good for the feature."""

@@ -26,6 +26,15 @@ def build_record(number: str, **more: Any) -> dict[str, Any]:
 
 
 SECOND = {"B": {"on": "2026-05-20", "by": "ann", "file": "evidence/hook-a.stl", "changed": ["length"]}}
+ARTICLE = {
+    "tools": ["cap"],
+    "of": "A",
+    "on": "2026-05-10",
+    "by": "ann",
+    "pieces": 3,
+    "finished": True,
+    "result": "good",
+}
 GAUGE = {"part": "AA-1", "name": "gauge", "family": "cast", "safety": "S0", "engineer": "ann",
          "fits": {"a": {"vehicle": "finch", "body": "saloon", "years": 1951}},
          "features": {"edge": {"what": "edge", "kind": "size", "nominal": 3, "unit": "mm"}}}  # fmt: skip
@@ -114,6 +123,32 @@ def test_a_statement_keeps_a_tool_from_the_changes_of_what_it_fits_and_of_nothin
     assert lineage.parts["SD-100"].reasons["tools.die"]
 
 
+@pytest.mark.parametrize(("keeps", "is_stale"), [([], True), (["cap"], False), (["N1"], True)])
+def test_what_comes_off_a_tool_falls_with_the_tool_that_it_fits(keeps: list[str], is_stale: bool) -> None:
+    """The cap forms the hardness alone, and only the length changed; but the cap fits the die, which forms the length."""
+    word = {"features": ["length"], "keeps": keeps, "by": "ann", "on": "2026-05-21", "why": "x", "seen_by": "bob"}
+    second = {"B": {**SECOND["B"], **({"no_effect": [word]} if keeps else {})}}
+    tools = {"cap": {"kind": "gauge", "forms": ["hard"], "made_to_fit": ["die"]}}
+    article = {"N1": {**ARTICLE, "covers": ["hard"]}}
+    record = build_record("SD-100", revisions=second, tools=tools, first_articles=article)
+    lineage = compute_lineage(build_workspace(record)).parts["SD-100"]
+    assert lineage.find_stale_features("first_articles.N1") == (("hard",) if is_stale else ())
+    assert bool(lineage.reasons["tools.cap"]) is is_stale
+
+
+@pytest.mark.parametrize("own", [{}, {"B": {"on": "2026-05-01", "by": "ann", "changed": ["edge"], "no_effect": [
+    {"features": ["edge"], "keeps": ["nut"], "by": "ann", "on": "2026-05-02", "why": "x", "seen_by": "bob"}]}}])  # fmt: skip
+def test_a_statement_about_a_revision_keeps_nothing_from_another_records_revision_of_that_name(
+    own: dict[str, Any],
+) -> None:
+    tools = {"cap": {"kind": "gauge", "made_to_fit": ["SD-100/die"]}, "nut": {"kind": "gauge", "made_to_fit": ["cap"]}}
+    first = {"A": {"on": "2026-01-20", "by": "ann"}}
+    other = {**GAUGE, "tools": tools, "revisions": {**first, **own}}
+    lineage = compute_lineage(build_workspace(build_record("SD-100", revisions=SECOND), other)).parts["AA-1"]
+    words = "SD-100: tool die was made on revision A; revision B changed `length`, which die covers"
+    assert [reason.words for reason in lineage.reasons["tools.nut"]].count(words) == 1
+
+
 def test_a_test_of_a_model_itself_descends_from_its_revision() -> None:
     """A calculation or a measurement of the model file: it stands as long as its features do."""
     test = {"kind": "print", "of": "A", "on": "2026-03-01", "by": "ann", "covers": ["length"], "result": "good"}
@@ -129,17 +164,6 @@ def test_a_gap_of_an_interface_that_is_not_there_covers_nothing_of_its_own() -> 
     record = build_record("SD-100")
     record["fit_checks"]["F1"] |= {"gaps": {"gone": [0.4]}, "covers": ["hard"]}
     assert compute_lineage(build_workspace(record)).parts["SD-100"].nodes["fit_checks.F1"].covers == ("hard",)
-
-
-ARTICLE = {
-    "tools": ["cap"],
-    "of": "A",
-    "on": "2026-05-10",
-    "by": "ann",
-    "pieces": 3,
-    "finished": True,
-    "result": "good",
-}
 
 
 @pytest.mark.parametrize(
