@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -127,7 +128,7 @@ def _find_starts(points: Floats) -> list[_Axis]:
     Linear circle fits in all directions at once: stacked 3 x 3 systems.
     """
     _, principal = find_principal_axes(points - points.mean(axis=0))
-    frames = np.array([build_frame(way) for way in np.vstack([principal, _spread_directions(_DIRECTIONS)])])
+    frames = np.concatenate([[build_frame(way) for way in principal], _spread_frames()])
     flat = frames[:, :2] @ points.T
     squares = np.einsum("dij,dij->dj", flat, flat)
     model = np.concatenate([flat, np.ones_like(squares)[:, None, :]], axis=1)
@@ -140,6 +141,14 @@ def _find_starts(points: Floats) -> list[_Axis]:
     misfit = np.sum((np.sqrt(np.einsum("dij,dij->dj", offset, offset)) - radii[:, None]) ** 2, axis=1)
     chosen = np.argsort(misfit, kind="stable")[:_TRIED]
     return [_Axis(frames[d], centres[d] @ frames[d, :2], float(radii[d])) for d in chosen]
+
+
+@cache
+def _spread_frames() -> Floats:
+    """Frames of directions that are searched for every cylinder."""
+    frames = np.array([build_frame(way) for way in _spread_directions(_DIRECTIONS)])
+    frames.flags.writeable = False
+    return frames
 
 
 def _spread_directions(count: int) -> Floats:

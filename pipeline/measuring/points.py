@@ -236,8 +236,8 @@ def thin_points(points: Floats, most: int) -> Floats:
     """
     if len(points) <= most:
         return points
-    places = np.floor((np.arange(most) * _GOLDEN) % 1.0 * len(points)).astype(np.int64)
-    thinned: Floats = points[np.unique(places)]
+    places = np.sort(np.floor((np.arange(most) * _GOLDEN) % 1.0 * len(points)).astype(np.int64))
+    thinned: Floats = points[places[np.diff(places, prepend=-1) > 0]]
     return thinned
 
 
