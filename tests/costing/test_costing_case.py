@@ -172,6 +172,24 @@ def test_payback_beside_a_fixed_cost_by_hand(tooling: float, years: float) -> No
     assert compute_paybacks(case, levels).tolist() == [pytest.approx(years)]
 
 
+@pytest.mark.parametrize(
+    ("tooling", "years"),
+    [(0.0, 0.0), (0.6, 0.5005), (1200.0, 1.5), (1500.0, 2.0), (1800.0, 2.5), (1800.5, math.inf)],
+)
+def test_payback_without_a_fixed_cost_by_hand(tooling: float, years: float) -> None:
+    """Sales of 1,200 and of 600, half a year from now on."""
+    case = Case("P", known(60.0), known(30.0), known(10.0), known(tooling), years=2, decay=0.5, launch=known(26.0))
+    levels = {name: np.atleast_1d(value) for name, value in list_means(case).items()}
+    assert compute_paybacks(case, levels).tolist() == [pytest.approx(years)]
+
+
+def test_money_that_is_back_and_not_under_water_again_is_back_for_good() -> None:
+    """By hand: 800 out, 1,000 in and 200 out: back after four fifths of the first year, and nothing left at the end."""
+    case = Case("P", known(60.0), known(30.0), known(10.0), known(800.0), years=2, decay=1.0, fixed_per_year=200)
+    levels = {name: np.atleast_1d(value) for name, value in list_means(case).items()}
+    assert compute_paybacks(case, levels).tolist() == [pytest.approx(0.8)]
+
+
 def test_a_part_that_earns_just_what_it_costs_is_no_loss() -> None:
     even = Case("P", known(100.0), known(30.0), known(10.0), known(2000.0), years=1)
     assert simulate_case(even, 0.0, draws=10).chance_of_loss == 0
@@ -200,6 +218,8 @@ def test_rates_are_looked_for_up_to_ten_thousand_per_cent() -> None:
     assert found.spread.mean == pytest.approx(99.0)
     assert found.none == 0
     assert simulate_rates(replace(quick, price=known(10.08)), draws=10).none == 1
+    small = replace(quick, price=known(1e-4), tooling=known(1e-3))  # the same in another unit of money
+    assert simulate_rates(small, draws=10) == found
 
 
 def test_fixed_cost_can_take_the_payback_back() -> None:
@@ -227,11 +247,18 @@ def test_rates_and_worths_come_from_the_same_worlds_where_no_seed_is_named() -> 
     p10 = simulate_rates(CASE).spread.p10
     assert p10 is not None
     assert simulate_case(CASE, p10, draws=2_000).chance_of_loss == pytest.approx(0.1, abs=0.0006)
+    assert simulate_cases([CASE], 0.1) == (simulate_case(CASE, 0.1),)
 
 
 def test_a_part_without_any_money_has_no_internal_rate() -> None:
     nothing = Case("P", known(100.0), known(10.0), known(10.0), known(0.0), years=2)
     assert simulate_rates(nothing, draws=10).none == 1
+
+
+def test_the_rate_of_a_draw_is_reckoned_after_the_fixed_cost() -> None:
+    """By hand: 1,000 out, 1,310 in half a year later, less 100 of fixed cost: 1.21 ** 2 - 1 = 46.41 % a year."""
+    case = Case("P", known(131.0), known(30.0), known(20.0), known(1000.0), years=1, fixed_per_year=100)
+    assert simulate_rates(case, draws=2).spread.mean == pytest.approx(0.4641)
 
 
 def test_no_internal_rate_is_said() -> None:

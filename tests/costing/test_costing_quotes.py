@@ -318,6 +318,12 @@ def test_tool_life_is_counted_in_shots(
     assert (made.shots, made.sets, made.refurbishments) == (shots_wanted, sets, refurbishments)
 
 
+def test_a_tool_that_needs_no_refurbishment_gets_none_whatever_one_would_cost() -> None:
+    footing = compute_footing(replace(C, refurbish_every=build_not_wanted()), PURCHASE)
+    assert footing.quantities.refurbishments == 0
+    assert [line.low for line in footing.lines if line.name == "refurbishment"] == [0]
+
+
 def test_a_tool_makes_one_piece_a_shot_where_nothing_else_is_said() -> None:
     """By hand: 1,600 good pieces of 0.8 are 2,000 paid for and 2,000 shots, so a life of 1,000 shots takes two sets."""
     plain = Quote("plain", "USD", DAY, DAY, tool_life=build_stated(1000), yield_share=build_stated("0.8"))
