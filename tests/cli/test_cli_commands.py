@@ -337,3 +337,17 @@ def test_a_reader_that_goes_away_is_no_mistake_of_the_program(sample: Sample) ->
     assert process.wait(60) != 3
     assert b"Traceback" not in process.stderr.read()
     process.stderr.close()
+
+
+def test_no_plugin_of_what_else_is_installed_has_a_say(tmp_path: Path) -> None:
+    """A distribution beside ours that offers pydantic a plugin, which would stop the program."""
+    (tmp_path / "strange.py").write_text("raise SystemExit('a strange plugin was loaded')\n", "utf-8")
+    told = tmp_path / "strange-1.0.dist-info"
+    told.mkdir()
+    (told / "METADATA").write_text("Metadata-Version: 2.1\nName: strange\nVersion: 1.0\n", "utf-8")
+    (told / "entry_points.txt").write_text("[pydantic]\nstrange = strange\n", "utf-8")
+    paths = os.pathsep.join((str(ROOT), str(tmp_path)))
+    open_door = run_python("-c", "import pipeline.model.part as p; p.Part.model_rebuild()", PYTHONPATH=paths)
+    assert "a strange plugin was loaded" in open_door.stderr + open_door.stdout, "it would be, by pydantic alone"
+    done = run_python("-m", "pipeline", "check", "-w", str(ROOT), PYTHONPATH=paths)
+    assert "strange plugin" not in done.stdout + done.stderr and "records" in done.stdout + done.stderr
