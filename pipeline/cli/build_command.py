@@ -58,7 +58,7 @@ def build_and_tell(
         raise click.ClickException(f"the site was not written, the old one stays: {error}") from error
     for warning in built.warnings:
         click.echo(f"warning: {warning}", err=True)
-    click.echo(render_built(built.pages, built.parts, built.findings))
+    click.echo(render_built(built.pages, built.parts, built.findings, built.stands))
     click.echo(f"Open {built.index.as_uri()}")
     more = "" if edition == INTERNAL else f" --edition {edition}"
     click.echo(f"or serve it: pipeline serve --workspace {root}{more}")

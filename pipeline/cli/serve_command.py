@@ -43,7 +43,7 @@ def serve_workspace(
             return None
         for warning in built.warnings:
             click.echo(f"warning: {warning}", err=True)
-        click.echo(render_built(built.pages, built.parts, built.findings))
+        click.echo(render_built(built.pages, built.parts, built.findings, built.stands))
         return built.out
 
     site = build()

@@ -14,7 +14,10 @@ class SiteNotBuilt(Exception):
 
 @dataclass(frozen=True)
 class BuiltSite:
-    """A site that was built: where, how many pages, what was found, what the log warned of, what was drawn anew."""
+    """A site that was built: where, how many pages, what was found, what the log warned of, what was drawn anew.
+
+    stands : nothing had changed, so that it is the one that was there.
+    """
 
     out: Path
     pages: int
@@ -22,6 +25,7 @@ class BuiltSite:
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     drawn: int
+    stands: bool = False
 
     @property
     def index(self) -> Path:

@@ -87,7 +87,7 @@ class SiteMemory:
                 return None
             findings = tuple(decode(Finding, one) for one in kept["findings"])
             warnings = tuple(map(str, kept["warnings"]))
-            return BuiltSite(self.out, int(kept["pages"]), int(kept["parts"]), findings, warnings, 0)
+            return BuiltSite(self.out, int(kept["pages"]), int(kept["parts"]), findings, warnings, 0, stands=True)
         except (OSError, NotPlainFile, KeyError, TypeError, ValueError):
             return None
 

@@ -13,13 +13,16 @@ def count_errors(findings: Sequence[Finding]) -> int:
     return sum(finding.severity is Severity.ERROR for finding in findings)
 
 
-def render_built(pages: int, parts: int, findings: Sequence[Finding]) -> str:
-    """Return one sentence: pages, parts, findings.
+def render_built(pages: int, parts: int, findings: Sequence[Finding], stands: bool = False) -> str:
+    """Return what was built: pages, parts, findings. stands : nothing had changed.
 
     >>> render_built(3, 1, [])
     '3 pages, 1 part. No findings.'
+    >>> render_built(3, 1, [], stands=True)
+    'Nothing has changed, the site stands: 3 pages, 1 part. No findings.'
     """
-    words = f"{word_count(pages, 'page')}, {word_count(parts, 'part')}. "
+    stood = "Nothing has changed, the site stands: " if stands else ""
+    words = f"{stood}{word_count(pages, 'page')}, {word_count(parts, 'part')}. "
     if not findings:
         return words + "No findings."
     errors = count_errors(findings)

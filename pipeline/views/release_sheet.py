@@ -145,7 +145,9 @@ def build_blockers(file: PartFile) -> Table:
     """Make the list of what blocks the release: requirements of unproven gates, and what the release itself wants."""
     columns = (Column("gate"), Column("what is lacking"), Column("what would mend it"))
     rows = tuple(_list_blockers(file))
-    return replace(build_table("What is in the way", columns, rows, "Nothing: every gate before tooling is proven."), folds=True)
+    return replace(
+        build_table("What is in the way", columns, rows, "Nothing: every gate before tooling is proven."), folds=True
+    )
 
 
 def _list_blockers(file: PartFile) -> Iterator[Row]:
@@ -237,7 +239,10 @@ def build_exposure(file: PartFile) -> Table:
         Column("at stake", currency, True),
         Column("seen by"),
     )
-    return replace(build_table("What is probably still wrong", columns, rows, "The family says nothing of usual errors."), folds=True)
+    return replace(
+        build_table("What is probably still wrong", columns, rows, "The family says nothing of usual errors."),
+        folds=True,
+    )
 
 
 def _find_saving(file: PartFile) -> Decimal:
