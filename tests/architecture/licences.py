@@ -22,7 +22,7 @@ WHY = {
     "pyyaml": "the text of a record, with the place of every value",
     "scipy": "fits, distributions, the plan of the tooling money",
     "segno": "the code on a traveller that leads to the part's page",
-    "trimesh": "meshes of models (STL, PLY)",
+    "trimesh": "meshes of models (STL not by the book, PLY)",
 }
 IMPORTED_AS = {"gitpython": "git", "pyyaml": "yaml"}
 
