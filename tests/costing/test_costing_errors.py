@@ -111,6 +111,26 @@ def test_the_spread_between_parts_is_recovered() -> None:
     assert fresh.shape == pytest.approx(0.8, rel=0.06)
 
 
+@pytest.mark.parametrize(
+    ("closed", "worth", "mean", "shape"),
+    [
+        # counts 0 and 4: variance 8, mean 2, so (8 - 2) / 2 ** 2 = 1.5 beyond Poisson; (2 x 0.5 + 2 x 1.5) / 4 = 1
+        ([ClosedPart(0), ClosedPart(4)], 2, (2 * 0.25 + 4) / 4, 1.0),
+        # half known, counts 0 and 2: variance 2, mean 1, so (2 - 1) / 1 ** 2 = 1; (1 x 0.5 + 1 x 1) / 2 = 0.75
+        ([ClosedPart(0, known=0.5), ClosedPart(2, known=0.5)], 1, (0.25 + 2) / 2, 1 / 0.75),
+        # counts alike spread less than Poisson: nothing beyond it; (3 x 0.5 + 3 x 0) / 6 = 0.25
+        ([ClosedPart(1), ClosedPart(1), ClosedPart(1)], 3, (3 * 0.25 + 3) / 6, 4.0),
+    ],
+)
+def test_mean_and_spread_of_a_few_closed_parts_by_hand(
+    closed: list[ClosedPart], worth: float, mean: float, shape: float
+) -> None:
+    """From a default of 0.25 errors whose spread between parts is 1 / 2. Moments: (variance - mean) / mean squared."""
+    found = update_prior(Prior(2, 8), closed, worth)
+    assert found.mean == pytest.approx(mean)
+    assert found.shape == pytest.approx(shape)
+
+
 def test_a_part_that_is_half_known_counts_half() -> None:
     young = update_prior(Prior(1, 4), [ClosedPart(1, known=0.5)], worth=1)
     assert young.mean == pytest.approx((0.25 + 1) / 1.5)

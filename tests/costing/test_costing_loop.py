@@ -117,6 +117,20 @@ def test_a_loop_that_comes_out_even_does_not_pay(direct: float, pays: bool) -> N
     assert compute_loop(stakes, Loop("x", direct, 0, 0, {FIT: 0.8})).pays == pays
 
 
+@pytest.mark.parametrize(
+    ("direct", "weeks", "per_money", "per_week"),
+    [(0, 0, None, None), (0.5, 0, 3_399.5 / 0.5, None), (0, 0.5, None, 3_400 / 0.5), (1_400, 4, 2_000 / 1_400, 500)],
+)
+def test_the_gain_for_each_unit_of_money_and_for_each_week(
+    direct: float, weeks: float, per_money: float | None, per_week: float | None
+) -> None:
+    """By hand: 3,400 saved, less the price, over the price and over the weeks; a week of delay costs nothing here."""
+    stakes = {FIT: Stake(Remaining(1, 4, 1.0), late=20_000, now=3_000)}
+    result = compute_loop(stakes, Loop("x", direct, weeks, 0, {FIT: 0.8}))
+    for found, wanted in ((result.gain_per_money, per_money), (result.gain_per_week, per_week)):
+        assert found is None if wanted is None else found == pytest.approx(wanted)
+
+
 @pytest.mark.parametrize(("shape", "weight", "price"), [(100, 0.1, 1_200), (0.5, 0.05, 150), (50, 0.001, 49_998)])
 def test_the_chance_that_one_mode_pays_is_the_tail_of_a_negative_binomial(
     shape: float, weight: float, price: float
