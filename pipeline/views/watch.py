@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from pipeline.gates.quoted import find_chosen
 from pipeline.gates.standing import is_waiver_live
+from pipeline.model.added import find_added
 from pipeline.model.part import Decision, Waiver
 from pipeline.model.words import Gate, GateState, ToolStep
 from pipeline.planning.flow_ageing import AgeBand, OpenAge
@@ -129,14 +130,22 @@ def _has_stale_gate(file: PartFile) -> bool:
 
 
 def find_stale_since(file: PartFile) -> dt.date | None:
-    """Return the day of the youngest revision that made something stale; None where no revision did."""
+    """Return the day of the youngest revision that made something stale, or else of the youngest entry that was added
+    after a gate was decided that is stale now; None where neither did."""
     days = [
         file.part.revisions[reason.revision].on
         for reasons in file.lineage.reasons.values()
         for reason in reasons
         if reason.revision in file.part.revisions
     ]
-    return max(days, default=None)
+    return max(days or _list_added(file), default=None)
+
+
+def _list_added(file: PartFile) -> list[dt.date]:
+    """Return the days on which something was added after a gate was decided that is stale now."""
+    stale = [gate for gate in file.standing.gates.values() if gate.state is GateState.STALE]
+    decided = [gate.decision.on for gate in stale if gate.decision is not None]
+    return [day for _, day in find_added(file.part) if decided and min(decided) < day <= file.workspace.today]
 
 
 def find_ready(portfolio: Portfolio) -> list[PartFile]:

@@ -238,3 +238,16 @@ def test_what_the_record_held_on_a_day(sample: Sample) -> None:
     assert look(None) == look(dt.date(2026, 4, 2)) == (("seat", "arch"), ("saloon", "estate"))
     cells = compute_coverage(part, lineage, applications=["saloon"]).cells
     assert [(cell.application, cell.state) for cell in cells] == [("saloon", CellState.GOOD)]
+
+
+@KINDS
+def test_the_first_page_says_since_when_a_gate_is_stale_for_it(sample: Sample, kind: str) -> None:
+    from pipeline.portfolio.portfolio import build_portfolio
+    from pipeline.views.review_moves import explain_stale
+
+    file = build_portfolio(sample(ADDED[kind][0] % (SINCE % "2026-05-20"))).parts["SD-100"]
+    day, line = explain_stale(file)
+    assert day == dt.date(2026, 5, 20)
+    assert "added since" in "".join(run.text for run in line)
+    proven = build_portfolio(sample(SEAT + SALOON)).parts["SD-100"]
+    assert explain_stale(proven)[0] is None, "nothing is stale"
