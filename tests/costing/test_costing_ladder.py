@@ -325,6 +325,19 @@ def test_a_catalogue_that_does_not_rise_is_priced_all_the_same(weld: tuple[int, 
     assert figure.weeks == Range(Decimal(4), Decimal("6.5"), Decimal(9))
 
 
+def test_a_new_tool_that_holds_the_redesign_may_cost_less_than_a_weld_and_the_redesign() -> None:
+    """By hand: 900 for the weld and 300 for the redesign beside it, or 1,000 for a new tool with its redesign."""
+    prices = (
+        ClassPrice(WELD, build_range(4), amount=build_range(900)),
+        ClassPrice(NEW, build_range(9), amount=build_range(1000), redesign_in_price=True),
+    )
+    redesign = (build_amount_line("redesign", 300),)
+    tool = ToolFacts("t", "tool", None, class_prices=prices, forms=None, redesign=redesign)
+    graph = graph_of(*build_all_tool_items([tool]))
+    figure = compute_ladder(ChangeBasis(graph, build_mix({WELD: 0.5, NEW: 0.5}))).part.find_rung(Stage.TOOL_CUT)
+    assert figure.direct == build_range(1000, 1100, 1200)
+
+
 @pytest.mark.parametrize(
     ("features", "words"),
     [
