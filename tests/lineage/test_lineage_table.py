@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from lineage.lineage_story import STORY, check_story, write_story
 
+from pipeline.lineage.freshness import Cause, PartLineage, Reason
 from pipeline.portfolio.check import check_workspace
 
 B = "  A: {on: 2026-01-20, by: ann, file: evidence/a.stl, from: [M1, M2]}\n"
@@ -166,6 +167,43 @@ def test_a_reason_names_the_path_from_the_cause_down(sample: Callable[..., Path]
     assert reason.features == ("length",)
     assert lineage.find_stale_features("quotes.Q1") == ("length",)
     assert lineage.find_stale_features("quotes.Q2") == ()
+
+
+def test_a_replaced_measurement_stands_for_what_was_not_read_again(sample: Callable[..., Path]) -> None:
+    """M2 gave width and plating; M3 read the width again, and the length, which M2 never gave."""
+    again = (
+        "  M3: {of: O2, on: 2026-01-11, by: ann, with: arm, at: 20 C, replaces: M2, gives: {width: 20, length: 40}}\n"
+    )
+    lineage = check_workspace(write_story(sample, {M1: M1 + again})).lineage.parts["SD-100"]
+    assert lineage.find_stale_features("measurements.M2") == ("width",)
+    assert lineage.find_stale_features("fit_checks.F2") == ("width",)
+
+
+@pytest.mark.parametrize(
+    ("cause", "was_good"),
+    [
+        (Cause.FEATURE_CHANGED, True),
+        (Cause.EXPIRED, True),
+        (Cause.REPLACED, True),
+        (Cause.CHILD_CHANGED, True),
+        (Cause.FILE_CHANGED, True),
+        (Cause.FILE_MISSING, True),
+        (Cause.FILE_NEVER_THERE, False),
+        (Cause.FILE_UNLISTED, False),
+        (Cause.NOT_AN_ORIGINAL, False),
+    ],
+)
+def test_what_went_stale_was_good_once_and_what_never_counted_was_not(cause: Cause, was_good: bool) -> None:
+    reason, never = Reason(cause, "", (), ()), Reason(Cause.FILE_UNLISTED, "", (), ())
+    lineage = PartLineage("SD-100", {}, ("A", "B"), {"one": (reason,), "two": (reason, never), "none": ()})
+    assert lineage.was_good("one") is was_good and not lineage.is_fresh("one")
+    assert not lineage.was_good("two"), "one reason that it never counted is enough"
+    assert lineage.was_good("none") and lineage.is_fresh("none") and lineage.is_fresh("unknown")
+
+
+def test_the_last_revision_is_the_current_one() -> None:
+    assert PartLineage("SD-100", {}, ("A", "B"), {}).current == "B"
+    assert PartLineage("SD-100", {}, (), {}).current is None
 
 
 def test_a_new_revision_made_from_the_replacing_measurement_is_good(sample: Callable[..., Path]) -> None:
