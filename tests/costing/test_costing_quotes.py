@@ -290,6 +290,11 @@ def test_the_unit_price_is_read_at_the_order_quantity(order: int, price: str) ->
     assert footing.landed == Decimal(price) + Decimal("4.95")
 
 
+def test_a_price_break_may_begin_with_the_first_piece() -> None:
+    stepped = replace(A, order_quantity=1, breaks=(PriceBreak(1, Decimal("6.50")),))
+    assert compute_footing(stepped, PURCHASE).landed == Decimal("6.50") + Decimal("4.95")
+
+
 def test_a_minimum_order_is_paid_even_where_less_is_needed() -> None:
     small = replace(PURCHASE, good_by_year=(100,))
     footing = compute_footing(replace(A, minimum_order=build_stated(500), order_quantity=None), small)
@@ -380,6 +385,7 @@ def test_a_zero_rate_of_yield_and_other_impossible_quotes_are_refused() -> None:
         (lambda: build_stated(-1), "zero or more"),
         (lambda: build_not_stated(3, 2), "out of order"),
         (lambda: PriceBreak(5, Decimal(-1)), "from 5 pieces is -1"),
+        (lambda: PriceBreak(0, Decimal(1)), "quantity of a price break is 0; a whole number of 1 or more"),
         (lambda: Milestone("order", Decimal("1.5")), "share from 0 to 1"),
         (lambda: replace(PURCHASE, good_by_year=(0, 0)), "volume of 1 or more"),
         (lambda: replace(PURCHASE, good_by_year=(-5,)), "good pieces of year 1 is -5"),

@@ -81,6 +81,18 @@ def test_what_is_paid_out_only_has_no_rate_however_late() -> None:
     assert factors.find_internal_rates([0, 5], [0, 200]) == ()
 
 
+def test_rates_are_looked_for_up_to_a_hundred_thousand_per_cent_unless_more_is_asked_for() -> None:
+    # status: derived; 1 comes back as 1000.5 or as 1001.5 after one period
+    assert factors.find_internal_rates([-1, 1000.5]) == pytest.approx((999.5,))
+    assert factors.find_internal_rates([-1, 1001.5]) == ()
+    assert factors.find_internal_rates([-1, 1001.5], highest=2000) == pytest.approx((1000.5,))
+
+
+def test_the_highest_rate_that_is_looked_at_is_found_itself() -> None:
+    # status: derived; money that doubles in one period earns 100 %
+    assert factors.find_internal_rates([-1, 2], highest=1) == pytest.approx((1.0,))
+
+
 def test_tool_paid_back_with_interest() -> None:
     # status: derived from the capital-recovery factor; 12000, 500 pieces a year, 5 years, 10 %
     assert 12_000 * factors.compute_capital_recovery(0.10, 5) == pytest.approx(3165.57, abs=0.005)
