@@ -15,6 +15,7 @@ from pipeline.costing.quote_sides import Purchase
 from pipeline.costing.quote_switches import find_cheapest_by_volume, find_rate_switch, find_yield_switch
 from pipeline.costing.quote_terms import (
     PASS_OR_FAIL,
+    POINTS,
     Milestone,
     PriceBreak,
     Quote,
@@ -139,19 +140,43 @@ def test_worked_example_volumes() -> None:
     assert exact[1].per_year == Decimal(exact[1].from_good) / 5
 
 
+def build_bare(name: str, currency: str, tool: str) -> Quote:
+    """A quote that states the price of its tool, paid with the order, and of which nothing else is wanted."""
+    nothing = {point: build_not_wanted() for point in POINTS if point not in ("tool", "milestones")}
+    paid = (Milestone("order", Decimal(1)),)
+    return Quote(name, currency, DAY, DAY, tool=build_stated(tool), milestones=paid, **nothing)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("home", "turns_at", "winner"),
+    [
+        ("874", "8.74", "home"),  # nine and a half times as much
+        ("966", None, None),  # ten and a half times
+        ("92", "0.92", "home"),  # alike as it stands: any more, and the other one wins
+        ("9.684", "0.09684", "foreign"),  # nine and a half times less
+        ("8.76", None, None),
+    ],
+)
+def test_a_rate_is_looked_for_from_a_tenth_to_ten_times_todays(
+    home: str, turns_at: str | None, winner: str | None
+) -> None:
+    """By hand: 100 in a currency that stands at 0.92, beside a tool in the home currency."""
+    quotes = (build_bare("foreign", "CAD", "100"), build_bare("home", "USD", home))
+    switch = find_rate_switch(quotes, Purchase((1,), RATES, DAY, Decimal(0), Decimal(0)), "foreign")
+    assert (switch and switch.winner) == winner
+    if switch is not None and turns_at is not None:
+        assert float(switch.turns_at) == pytest.approx(float(turns_at), abs=1e-6)
+
+
 def test_a_short_stretch_behind_a_refurbishment_is_found() -> None:
-    """By hand, yield 0.8, two pieces a shot: "worn" costs 795.60 more once, 0.80 less a piece paid for, and 20 when it
-    has made 500 shots. It is cheaper from 995 pieces paid for (796 good), dearer again from 1,002 (801 good) and
-    cheaper for good from 1,020 (816 good). The grid looks at 751 and at 901."""
-    free = ("samples", "tool_life", "minimum_order", "freight", "secondary", "duty", "tool_duty")
-    plain = Quote(
-        "plain", "USD", DAY, DAY, tool=build_stated(1000), milestones=(Milestone("order", Decimal(1)),),
-        weeks=build_stated(9), piece=build_stated("1.80"), yield_share=build_stated("0.8"), pieces_per_shot=2,
-        refurbish_every=build_not_wanted(), refurbishment=build_not_wanted(),
-        **{point: build_not_wanted() for point in free},  # type: ignore[arg-type]
+    """By hand, yield 0.8, two pieces a shot: "worn" costs 775.60 more once, 0.80 less a piece paid for, and 20 whenever it
+    has made 250 shots. It is cheaper from 995 pieces paid for (796 good), dearer again from 1,002 (801 good: 501 shots)
+    and cheaper for good from 1,020 (816 good). The grid looks at 751 and at 901."""
+    plain = replace(
+        build_bare("plain", "USD", "1000"), piece=build_stated("1.80"), yield_share=build_stated("0.8"), pieces_per_shot=2
     )  # fmt: skip
     worn = replace(
-        plain, name="worn", tool=build_stated("1795.60"), piece=build_stated(1), refurbish_every=build_stated(500),
+        plain, name="worn", tool=build_stated("1775.60"), piece=build_stated(1), refurbish_every=build_stated(250),
         refurbishment=build_stated(20),
     )  # fmt: skip
     bought = Purchase((1,), RATES, DAY, Decimal(0), Decimal(0))
@@ -166,6 +191,23 @@ def test_worked_example_yield_at_which_another_wins() -> None:
     assert switch.winner == "A"
     below = replace(B, yield_share=build_stated("0.8355"))
     assert compare_quotes((A, below, C), PURCHASE).cheapest == "A"
+
+
+def test_a_grid_of_volumes_ends_where_it_was_told_to() -> None:
+    """At steps of 50 the cheapest changes at 5,350."""
+    for high, names in ((5349, ["C"]), (5350, ["C", "B"])):
+        assert [row.name for row in find_cheapest_by_volume(QUOTES, PURCHASE, 200, high, step=50)] == names
+    by_piece = find_cheapest_by_volume(QUOTES, PURCHASE, 5290, 5310, step=1)
+    assert by_piece == find_cheapest_by_volume(QUOTES, PURCHASE, 5290, 5310)
+    with pytest.raises(ValueError, match="step of volume is 0; a whole number of 1 or more"):
+        find_cheapest_by_volume(QUOTES, PURCHASE, 200, 5350, step=0)
+
+
+def test_a_yield_that_is_not_wanted_is_that_of_all_pieces() -> None:
+    switch = find_yield_switch((A, replace(B, yield_share=build_not_wanted()), C), PURCHASE, "B")
+    assert switch is not None
+    assert switch.value == 1
+    assert float(switch.turns_at) == pytest.approx(0.836, abs=5e-4)
 
 
 def test_a_dearer_quote_is_told_how_far_it_must_rise() -> None:

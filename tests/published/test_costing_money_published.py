@@ -104,6 +104,7 @@ def test_break_even_of_two_processes() -> None:
     # status: derived; 2000 + 8.00 n = 15000 + 2.50 n at n = 2363.6
     assert factors.compute_break_even(2_000, 8.00, 15_000, 2.50) == pytest.approx(2363.636, abs=1e-3)
     assert factors.compute_break_even(2_000, 2.50, 15_000, 8.00) is None
+    assert factors.compute_break_even(1.0, 1.0, 1.5, 0.0) == pytest.approx(0.5)  # 1 + n = 1.5: from the first piece on
 
 
 def test_learning_curve_unit_model() -> None:
