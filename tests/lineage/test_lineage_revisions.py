@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -10,8 +11,10 @@ from hypothesis import strategies as st
 from lineage.lineage_workspace import build_workspace
 from lineage.test_lineage_edges import build_record
 
+from pipeline.lineage.freshness import Cause, compute_lineage
 from pipeline.lineage.nodes import find_revision_on, find_tool_revision, order_revisions, rank_revision_name
 from pipeline.model.part import Part
+from pipeline.model.workspace import EvidenceFile, FileState
 from pipeline.portfolio.entries import find_next_revision
 
 
@@ -45,6 +48,34 @@ def test_a_revision_that_is_issued_on_the_day_of_the_last_one_comes_after_it(fir
         new = find_next_revision(build_part(days))
         days[new] = "2026-01-20"
         assert order_revisions(build_part(days))[-1] == new
+
+
+def test_a_revision_that_names_no_measurement_stands_on_those_of_the_one_before() -> None:
+    """The points behind revision A were exchanged: what B took over from it is as unsure, in so far as it was read."""
+    record = build_record("SD-100", revisions={"B": {"on": "2026-05-20", "by": "ann", "changed": []}})
+    space, name = build_workspace(record), "evidence/o1.csv"
+    space = replace(space, files={("SD-100", name): EvidenceFile(name, FileState.CHANGED, "0" * 64)})
+    lineage = compute_lineage(space).parts["SD-100"]
+    assert lineage.nodes["revisions.B"].parents == ("revisions.A",)
+    assert lineage.nodes["revisions.A"].parents == ("measurements.M1", "measurements.M2")
+    (reason,) = lineage.reasons["revisions.B"]
+    assert (reason.cause, reason.features) == (Cause.FILE_CHANGED, ("length",))
+    assert reason.path == ("measurements.M1", "revisions.A", "revisions.B")
+
+
+@pytest.mark.parametrize(
+    ("of", "names", "parents"),
+    [
+        ("A", "die", ("revisions.A", "quotes.Q1")),
+        ("B", "die", ("revisions.A",)),  # an offer for another model than the one that the die is cut to
+        ("A", "jig", ("revisions.A",)),
+    ],
+)
+def test_a_tool_stands_on_its_revision_and_on_the_offers_for_it(of: str, names: str, parents: tuple[str, ...]) -> None:
+    record = build_record("SD-100", revisions={"B": {"on": "2026-05-20", "by": "ann", "changed": []}})
+    record["quotes"]["Q1"] |= {"of": of, "tools": {names: 9000}, "on": "2026-05-21", "valid_to": "2026-08-01"}
+    nodes = compute_lineage(build_workspace(record)).parts["SD-100"].nodes
+    assert nodes["tools.die"].parents == parents
 
 
 THREE = {"A": "2026-01-20", "B": "2026-03-01", "C": "2026-05-01"}
