@@ -299,6 +299,16 @@ def test_several_features_at_once_take_the_heaviest_class_of_each_tool() -> None
     assert [(row.change_class, row.weight) for row in both.rows] == [(WELD, Decimal("0.75")), (NEW, Decimal("0.25"))]
 
 
+@pytest.mark.parametrize("named", [["rim"], ["boss", "rim"]])
+def test_a_class_that_never_happens_is_no_case(named: list[str]) -> None:
+    """Metal taken off is named with a weight of 0: neither its row nor its price at the low end is there."""
+    never = ((OFF, Decimal(0)), (WELD, Decimal(1)))
+    basis = ChangeBasis(build_part(), MIX, (FeatureErrors("rim", never), FeatureErrors("boss", never)))
+    figure = compute_figure(basis, build_change(basis, named), Stage.TOOL_CUT)
+    assert [(row.change_class, row.weight) for row in figure.rows] == [(WELD, Decimal(1))]
+    assert figure.direct.low == 4950 + Decimal("0.08") * 38000
+
+
 def test_several_features_at_once_take_the_weeks_of_the_heaviest_class() -> None:
     """By hand: a weld takes 2 to 5 weeks, a new die 10 to 20; 0.75 x 3 + 0.25 x 14 = 5.75. Two weeks are stated beside."""
     features = (FeatureErrors("rim", narrow_mix(MIX, [OFF])), FeatureErrors("boss", narrow_mix(MIX, [WELD, NEW])))

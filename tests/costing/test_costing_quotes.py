@@ -168,6 +168,15 @@ def test_a_rate_is_looked_for_from_a_tenth_to_ten_times_todays(
         assert float(switch.turns_at) == pytest.approx(float(turns_at), abs=1e-6)
 
 
+def test_a_small_rate_is_closed_in_on_to_six_digits_as_well() -> None:
+    """By hand: 100,000 at 0.0065 beside 700 at home turn at 0.007."""
+    rates = Rates("USD", (Rate("JPY", DAY, Decimal("0.0065"), "invented"),))
+    quotes = (build_bare("foreign", "JPY", "100000"), build_bare("home", "USD", "700"))
+    switch = find_rate_switch(quotes, Purchase((1,), rates, DAY, Decimal(0), Decimal(0)), "foreign")
+    assert switch is not None
+    assert float(switch.turns_at) == pytest.approx(0.007, rel=1e-6)
+
+
 def test_a_short_stretch_behind_a_refurbishment_is_found() -> None:
     """By hand, yield 0.8, two pieces a shot: "worn" costs 775.60 more once, 0.80 less a piece paid for, and 20 whenever it
     has made 250 shots. It is cheaper from 995 pieces paid for (796 good), dearer again from 1,002 (801 good: 501 shots)
