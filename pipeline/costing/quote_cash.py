@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 from pipeline.costing.bounds import check_not_negative
 from pipeline.costing.quote_sides import Purchase, Side, build_side
@@ -103,4 +104,10 @@ def compute_present_value(lines: Sequence[CashLine], money_rate: Decimal) -> Dec
     """
     check_not_negative(money_rate, "the cost of money a year")
     growth = 1 + money_rate
-    return sum((line.amount / growth ** (line.week / WEEKS_PER_YEAR) for line in lines), Decimal(0))
+    return sum((line.amount / _grow(growth, line.week) for line in lines), Decimal(0))
+
+
+@lru_cache(maxsize=16384)
+def _grow(growth: Decimal, week: Decimal) -> Decimal:
+    """Return what one grows to by a week: a broken power takes long, and payments of many offers share their weeks."""
+    return growth ** (week / WEEKS_PER_YEAR)
