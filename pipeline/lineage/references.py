@@ -42,7 +42,7 @@ def check_references(
     path = f"projects/{part.part}/part.yaml"
     findings: list[Finding] = []
     for link in _find_links(part, workspace):
-        known = link.known if isinstance(link.known, frozenset | dict) else set(link.known)
+        known = link.known if isinstance(link.known, (frozenset, dict)) else set(link.known)
         if link.value in known or link.value in mentioned:
             continue
         is_quick = len(findings) < MAX_SUGGESTIONS and len(known) <= MAX_SEARCHED
@@ -226,7 +226,12 @@ def _find_catalogue_links(part: Part, catalogues: Catalogues) -> Iterator[Link]:
 
 
 def _find_part_links(part: Part, workspace: Workspace) -> Iterator[Link]:
-    known = frozenset(workspace.parts) | frozenset(workspace.broken)
+    named = {component.part for component in part.made_of.values() if component.part is not None}
+    named |= {interface.meets for interface in part.interfaces.values() if interface.meets is not None}
+    named |= set() if part.demand is None else set(part.demand.takes_from)
+    known = frozenset(number for number in named if number in workspace.parts or number in workspace.broken)
+    if known != named:  # the whole list, to say which was meant
+        known = frozenset(workspace.parts) | frozenset(workspace.broken)
     for key, component in part.made_of.items():
         if component.part is not None:
             yield Link(("made_of", key, "part"), component.part, known, rules.UNKNOWN_PART, "part")
@@ -238,9 +243,23 @@ def _find_part_links(part: Part, workspace: Workspace) -> Iterator[Link]:
             yield Link(("demand", "takes_from", number), number, known, rules.UNKNOWN_PART, "part")
 
 
+def _find_shared_tools(part: Part, workspace: Workspace) -> frozenset[str]:
+    """Return the tools of other parts that a part names; where one is not there, all, to say which was meant."""
+    named = {*part.uses_tools, *(other for tool in part.tools.values() for other in tool.made_to_fit if "/" in other)}
+    broken = {use for use in part.uses_tools if use.split("/")[0] in workspace.broken}
+    known = {use for use in named if use in broken or _is_tool(use, workspace)}
+    if known != named:
+        known |= {f"{number}/{tool}" for number, other in workspace.parts.items() for tool in other.tools}
+    return frozenset(known)
+
+
+def _is_tool(use: str, workspace: Workspace) -> bool:
+    number, _, tool = use.partition("/")
+    return number in workspace.parts and tool in workspace.parts[number].tools
+
+
 def _find_tool_links(part: Part, workspace: Workspace) -> Iterator[Link]:
-    shared = {f"{number}/{tool}" for number, other in workspace.parts.items() for tool in other.tools}
-    shared |= {use for use in part.uses_tools if use.split("/")[0] in workspace.broken}
+    shared = _find_shared_tools(part, workspace)
     own = {*part.tools, *(use.split("/")[1] for use in part.uses_tools)}
     for index, use in enumerate(part.uses_tools):
         yield Link(("uses_tools", index), use, shared, rules.UNKNOWN_TOOL, "tool")

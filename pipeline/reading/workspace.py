@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import gc
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -193,6 +193,9 @@ def _read_parts(
     salvaged: dict[str, Part] = {}
     findings.extend(_check_projects_folder(root))
     folders = find_record_folders(root)
+    alike: dict[str, list[str]] = {}
+    for name in folders:
+        alike.setdefault(name.casefold(), []).append(name)
     for name in folders:
         path = build_part_path(name)
         if not _is_there(root / path):
@@ -210,19 +213,24 @@ def _read_parts(
             rest = part or salvage_shape(tree, Part, {**_STAND_INS, "part": name})
             if rest is not None:
                 if tree.value.get("part") == rest.part:
-                    _is_placed_right(name, rest, tree, folders, findings)
+                    _is_placed_right(name, rest, tree, alike, findings)
                 salvaged[name] = rest.model_copy(update={"part": name})
             continue
-        if not _is_placed_right(name, part, tree, folders, findings):
+        if not _is_placed_right(name, part, tree, alike, findings):
             continue
         parts[name] = part
     return parts, salvaged, len(folders)
 
 
-def _is_placed_right(name: str, part: Part, tree: Tree, folders: list[str], findings: list[Finding]) -> bool:
-    """A record lies in the folder of its number, and no other record has that number."""
+def _is_placed_right(
+    name: str, part: Part, tree: Tree, alike: Mapping[str, Sequence[str]], findings: list[Finding]
+) -> bool:
+    """A record lies in the folder of its number, and no other record has that number.
+
+    alike : the folders by their name without capitals.
+    """
     number = part.part
-    twin = next((f for f in folders if f != name and f.casefold() == number.casefold()), None)
+    twin = next((folder for folder in alike.get(number.casefold(), ()) if folder != name), None)
     if number == name and (twin is None or name < twin):
         return True
     place = tree.locate(("part",))
