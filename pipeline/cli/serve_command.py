@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import importlib
 import threading
 from pathlib import Path
 
@@ -31,7 +32,7 @@ def serve_workspace(
     """Build and serve the site of a workspace until the user ends it."""
     from pipeline.portfolio.edition_unknown import EditionUnknown
     from pipeline.sitegen.build import SiteNotBuilt, build_site
-    from pipeline.sitegen.serving import open_server, watch
+    from pipeline.sitegen.serving import find_state, open_server, watch
     from pipeline.sitegen.site_lock import SiteBusy
     from pipeline.views.build_words import render_built
 
@@ -46,6 +47,7 @@ def serve_workspace(
         click.echo(render_built(built.pages, built.parts, built.findings, built.stands))
         return built.out
 
+    before = find_state(root)  # what is edited while the first build runs is built afterwards
     site = build()
     if site is None:
         raise click.ClickException("there is no site to serve yet; mend what stands above and try again")
@@ -57,8 +59,9 @@ def serve_workspace(
         ) from error
     click.echo(f"Serving http://127.0.0.1:{server.server_address[1]}/ on this machine only; Ctrl-C ends it.")
     stop = threading.Event()
-    watcher = threading.Thread(target=watch, args=(root, build, stop), daemon=True)
+    watcher = threading.Thread(target=watch, args=(root, build, stop), kwargs={"known": before}, daemon=True)
     watcher.start()
+    threading.Thread(target=load_ahead, daemon=True).start()
     try:
         server.serve_forever()
     except KeyboardInterrupt:
@@ -67,3 +70,8 @@ def serve_workspace(
         stop.set()
         server.server_close()
         watcher.join(timeout=30)
+
+
+def load_ahead() -> None:
+    """Load what renders pages while nobody waits: a site that stood needed none of it, the first edit does."""
+    importlib.import_module("pipeline.sitegen.mkdocs_build")

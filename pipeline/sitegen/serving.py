@@ -56,9 +56,18 @@ def open_server(site: Callable[[], Path], port: int) -> ThreadingHTTPServer:
     return ThreadingHTTPServer((LOOPBACK, port), partial(Handler, directory=str(site())))
 
 
-def watch(root: Path, rebuild: Callable[[], None], stop: threading.Event, every: float = 0.7) -> None:
-    """Call `rebuild` whenever something the site is made from has changed and has been at rest for a moment."""
-    known = find_state(root)
+def watch(
+    root: Path,
+    rebuild: Callable[[], object],
+    stop: threading.Event,
+    every: float = 0.7,
+    known: State | None = None,
+) -> None:
+    """Call `rebuild` whenever something the site is made from has changed and has been at rest for a moment.
+
+    known : what it was made from the last time, as `find_state` saw it before that build; what it is now, if left out.
+    """
+    known = find_state(root) if known is None else known
     while not stop.wait(every):
         found = find_state(root)
         if found == known:
