@@ -46,7 +46,7 @@ COMMANDS = {
     "revise": "Issue a revision of the model.",
     "quotes": "The quotes of a part on one footing, or all that need the buyer.",
     "schema": "Write JSON Schemas, so that an editor completes records.",
-    "serve": "Serve the site on this machine and rebuild it when a record changes.",
+    "serve": "Serve the site on this machine; rebuild it, and show open pages anew, when a record changes.",
     "since": "What moved since a day, a commit, or the last review.",
     "tool": "A tool moves on: ordered, cutting, on trial, first article, accepted.",
     "waive": "Set a requirement aside, with a reason, a name and an end.",

@@ -21,7 +21,10 @@ from pipeline.cli.options import add_workspace_options, take_workspace
 @click.option("--out", "-o", type=click.Path(file_okay=False, path_type=Path), help="Folder of the site.")
 @click.option("--edition", "-e", default=INTERNAL, show_default=True, help="What is shown, as of `pipeline build`.")
 def command(workspace: Path | None, today: dt.date | None, port: int, out: Path | None, edition: str) -> int:
-    """Build the site, serve it on this machine only, and build it again when projects/, shared/ or site/ change."""
+    """Build the site, serve it on this machine only, and build it again when projects/, shared/ or site/ change.
+
+    A page that is open in a browser shows itself anew after each build.
+    """
     serve_workspace(take_workspace(workspace), port, out, today, edition)
     return 0
 
@@ -32,9 +35,11 @@ def serve_workspace(
     """Build and serve the site of a workspace until the user ends it."""
     from pipeline.portfolio.edition_unknown import EditionUnknown
     from pipeline.sitegen.build import SiteNotBuilt, build_site
-    from pipeline.sitegen.serving import find_state, open_server, watch
+    from pipeline.sitegen.serving import Builds, find_state, open_server, watch
     from pipeline.sitegen.site_lock import SiteBusy
     from pipeline.views.build_words import render_built
+
+    builds = Builds()
 
     def build() -> Path | None:
         try:
@@ -45,6 +50,8 @@ def serve_workspace(
         for warning in built.warnings:
             click.echo(f"warning: {warning}", err=True)
         click.echo(render_built(built.pages, built.parts, built.findings, built.stands))
+        if not built.stands:
+            builds.tell()
         return built.out
 
     before = find_state(root)  # what is edited while the first build runs is built afterwards
@@ -52,7 +59,7 @@ def serve_workspace(
     if site is None:
         raise click.ClickException("there is no site to serve yet; mend what stands above and try again")
     try:
-        server = open_server(lambda: site, port)
+        server = open_server(lambda: site, port, builds)
     except OSError as error:
         raise click.ClickException(
             f"port {port} cannot be used ({error.strerror}); choose another with --port"

@@ -5,13 +5,10 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import os
-import re
 import shutil
 import sqlite3
 import subprocess
 import sys
-import threading
-import urllib.request
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -296,39 +293,3 @@ def test_a_build_that_is_refused_leaves_nothing_to_believe(sample: Callable[...,
     with pytest.raises(SiteNotBuilt):
         build_site(root, today=DAY)
     assert recall(root) is None
-
-
-# --- serving -------------------------------------------------------------------------------------------------
-
-
-def test_serving_a_site_that_stands_begins_at_once_and_an_edit_is_built(sample: Callable[..., Path]) -> None:
-    """The command itself, from its first line to the page of an edited record; what renders is loaded meanwhile."""
-    root = sample()
-    build_site(root)
-    command = [sys.executable, "-u", "-m", "pipeline", "serve", "-w", str(root), "--port", "0"]
-    environment = {**os.environ, "PYTHONPATH": str(SOURCE)}
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, encoding="utf-8", env=environment) as served:
-        patience = threading.Timer(60, served.kill)
-        patience.start()
-        try:
-            assert served.stdout is not None
-            assert served.stdout.readline().startswith("Nothing has changed, the site stands: ")
-            address = served.stdout.readline().split()[1]
-            page = f"{address}parts/SD-100.html"
-            assert b"Polished hook" not in urllib.request.urlopen(page, timeout=20).read()
-            record = root / RECORD
-            text = record.read_text("utf-8")
-            record.write_text(re.sub("^name: .*", "name: Polished hook", text, count=1, flags=re.M), "utf-8")
-            assert " pages, 1 part." in served.stdout.readline()
-            assert b"Polished hook" in urllib.request.urlopen(page, timeout=20).read()
-        finally:
-            patience.cancel()
-            served.terminate()
-
-
-def test_what_renders_is_loaded_ahead() -> None:
-    code = (
-        "import sys\nfrom pipeline.cli.serve_command import load_ahead\n"
-        "assert 'mkdocs' not in sys.modules\nload_ahead()\nassert 'pipeline.sitegen.mkdocs_build' in sys.modules\n"
-    )
-    subprocess.run([sys.executable, "-c", code], check=True, cwd=SOURCE)
