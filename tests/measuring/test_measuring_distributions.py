@@ -64,8 +64,8 @@ def test_shifted(share: float, dof: int, shift: float) -> None:
         stats.ncx2.ppf(share, dof, shift), rel=1e-9
     )
     assert find_shifted_student_quantile(share, dof, shift) == pytest.approx(
-        stats.nct.ppf(share, dof, shift), rel=1e-9, abs=1e-12
-    )
+        stats.nct.ppf(share, dof, shift), rel=2e-6, abs=1e-9
+    )  # the oldest scipy that is allowed solves for it to seven figures only, in either room
 
 
 @given(st.floats(1e-3, 100), st.integers(1, 40), st.integers(1, 40), st.floats(1e-4, 1 - 1e-4))
