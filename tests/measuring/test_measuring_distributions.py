@@ -64,7 +64,7 @@ def test_shifted(share: float, dof: int, shift: float) -> None:
         stats.ncx2.ppf(share, dof, shift), rel=1e-9
     )
     assert find_shifted_student_quantile(share, dof, shift) == pytest.approx(
-        stats.nct.ppf(share, dof, shift), rel=2e-6, abs=1e-9
+        stats.nct.ppf(share, dof, shift), rel=2e-6, abs=1e-7
     )  # the oldest scipy that is allowed solves for it to seven figures only, in either room
 
 
