@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from pipeline.cli.bench_step import Desk, add_bench_options, find_since, run_step, take_near
-
-if TYPE_CHECKING:
-    from pipeline.portfolio.near import Near
-    from pipeline.portfolio.proposal import Draft
+from pipeline.cli.new_entry import build_entry_draft, build_id_parser
 
 
 @click.command("application")
@@ -45,39 +41,11 @@ def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
     default = None if built is None else f"{built.first}-{built.last}"
     years = asker.take(flags["years"], "--years", "Years", parse_years, default=default, optional=default is None)
     free = body if body not in near.part.fits else None
-    key = asker.take(name, "ID", "Short id of this application", _parse_new(near), default=free, optional=body is None)
+    key = asker.take(
+        name, "ID", "Short id of this application", build_id_parser(near, "fits"), default=free, optional=body is None
+    )
     asker.refuse_missing()
     entry = {"vehicle": vehicle, "body": body, "years": years, "since": find_since(desk, near)}
-    return run_step(desk, "application", part, lambda n: _build_draft(n, str(key), entry), near)
-
-
-def _parse_new(near: Near) -> Callable[[str], str]:
-    """Return a parser of an id that no application of the record has."""
-    from pipeline.cli.answers import parse_key
-    from pipeline.portfolio.tool_steps import find_place
-
-    def parse(text: str) -> str:
-        found = parse_key(text)
-        if near.part is not None and found in near.part.fits:
-            place = find_place(near, ("fits", found))
-            raise ValueError(f"{place}: {near.number} has {found} already; change it there, or give another id")
-        return found
-
-    return parse
-
-
-def _build_draft(near: Near, key: str, entry: dict[str, Any]) -> Draft:
-    from pipeline.portfolio.entries import keep_given
-    from pipeline.portfolio.near import preview
-    from pipeline.portfolio.proposal import Draft
-    from pipeline.portfolio.starting import describe_gates_moved
-    from pipeline.writing.encoding import edit_bytes
-    from pipeline.writing.records import insert_entry
-
-    given = keep_given(entry)
-
-    def edit(text: str) -> str:
-        return insert_entry(text, "fits", key, given)
-
-    after = preview(near, edit_bytes(near.content or b"", edit))
-    return Draft(edit, (("fits", key),), f"application {key}", notes=describe_gates_moved(near, after))
+    return run_step(
+        desk, "application", part, lambda n: build_entry_draft(n, "fits", "application", str(key), entry), near
+    )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.cli.bench_step import Desk, add_bench_options, find_since, run_step, take_near
+from pipeline.cli.new_entry import build_entry_draft, build_id_parser
 
 if TYPE_CHECKING:
     from pipeline.portfolio.near import Near
@@ -55,7 +56,12 @@ def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
     record = near.part
     assert record is not None
     asker = desk.build_asker()
-    key = asker.take(name, "ID", f"Id (there is {', '.join(record.features) or 'none yet'})", _parse_new(near))
+    key = asker.take(
+        name,
+        "ID",
+        f"Id (there is {', '.join(record.features) or 'none yet'})",
+        build_id_parser(near, "features", ADVICE.format(number=near.number, id="{id}")),
+    )
     what = asker.take(flags["what"], "--what", "What it is", parse_text)
     kind = asker.take_choice(flags["kind"], "--kind", "Kind", [k.value for k in FeatureKind])
     nominal = asker.take(flags["nominal"], "--nominal", "Nominal", parse_number)
@@ -91,40 +97,10 @@ def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
 
 
 SHAPES = ("hole", "shaft", "face", "thread", "free")
-
-
-def _parse_new(near: Near) -> Any:
-    """Return a parser of an id that no feature of the record has."""
-    from pipeline.cli.answers import parse_key
-    from pipeline.portfolio.tool_steps import find_place
-
-    def parse(text: str) -> str:
-        found = parse_key(text)
-        assert near.part is not None
-        if found in near.part.features:
-            place = find_place(near, ("features", found))
-            raise ValueError(
-                f"{place}: {near.number} has {found} already; change it there and issue a revision "
-                f"(pipeline revise {near.number} --changed {found})"
-            )
-        return found
-
-    return parse
+ADVICE = " and issue a revision (pipeline revise {number} --changed {id})"
 
 
 def _build_draft(near: Near, key: str, entry: dict[str, Any]) -> Draft:
-    from pipeline.portfolio.entries import keep_given
-    from pipeline.portfolio.near import preview
-    from pipeline.portfolio.proposal import Draft
-    from pipeline.portfolio.starting import describe_gates_moved, describe_limits
-    from pipeline.writing.encoding import edit_bytes
-    from pipeline.writing.records import insert_entry
+    from pipeline.portfolio.starting import describe_limits
 
-    given = keep_given(entry)
-
-    def edit(text: str) -> str:
-        return insert_entry(text, "features", key, given)
-
-    after = preview(near, edit_bytes(near.content or b"", edit))
-    notes = (*describe_limits(after, key), *describe_gates_moved(near, after))
-    return Draft(edit, (("features", key),), f"feature {key}", notes=notes)
+    return build_entry_draft(near, "features", "feature", key, entry, lambda after: describe_limits(after, key))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.cli.bench_step import Desk, add_bench_options, find_since, run_step, take_near
+from pipeline.cli.new_entry import build_entry_draft, build_id_parser
 
 if TYPE_CHECKING:
     from pipeline.portfolio.near import Near
@@ -36,7 +37,7 @@ def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
     \b
     pipeline interface TW-101 hub --what "hub on spindle" --gap "0.01 0.05" --link "+ bore" --link "- pin 14 -0.02 0"
     """
-    from pipeline.cli.answers import parse_key, parse_limits, parse_link, parse_some_of, parse_text
+    from pipeline.cli.answers import parse_limits, parse_link, parse_some_of, parse_text
     from pipeline.model.quantity import LENGTH_UNITS
 
     near = take_near(desk, part)
@@ -44,16 +45,9 @@ def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
     assert record is not None
     asker = desk.build_asker()
 
-    def parse_new(text: str) -> str:
-        from pipeline.portfolio.tool_steps import find_place
-
-        found = parse_key(text)
-        if record is not None and found in record.interfaces:
-            place = find_place(near, ("interfaces", found))
-            raise ValueError(f"{place}: {part} has {found} already; change it there")
-        return found
-
-    key = asker.take(name, "ID", f"Id (there is {', '.join(record.interfaces) or 'none yet'})", parse_new)
+    key = asker.take(
+        name, "ID", f"Id (there is {', '.join(record.interfaces) or 'none yet'})", build_id_parser(near, "interfaces")
+    )
     what = asker.take(flags["what"], "--what", "What meets what", parse_text)
     gap = asker.take(flags["gap"], "--gap", "Limits of the gap (0.1 0.9)", parse_limits)
     unit = asker.take_choice(flags["unit"], "--unit", "Unit", LENGTH_UNITS, default="mm")
@@ -76,20 +70,5 @@ def command(part: str, name: str | None, desk: Desk, **flags: Any) -> int:
 
 
 def _build_draft(near: Near, key: str, entry: dict[str, Any]) -> Draft:
-    from pipeline.portfolio.entries import keep_given
-    from pipeline.portfolio.near import preview
-    from pipeline.portfolio.proposal import Draft
-    from pipeline.portfolio.starting import describe_gates_moved
-    from pipeline.writing.encoding import edit_bytes
-    from pipeline.writing.records import insert_entry
-
-    given = keep_given(entry)
-
-    def edit(text: str) -> str:
-        return insert_entry(text, "interfaces", key, given)
-
-    after = preview(near, edit_bytes(near.content or b"", edit))
     stack = (f"reckon the stack with: pipeline stack {near.number} {key}",) if entry["stack"] else ()
-    return Draft(
-        edit, (("interfaces", key),), f"interface {key}", notes=(*describe_gates_moved(near, after), *stack)
-    )  # fmt: skip
+    return build_entry_draft(near, "interfaces", "interface", key, entry, lambda _: stack)
